@@ -1,0 +1,131 @@
+package dialog
+
+import (
+	"time"
+
+	"cobline/calc"
+	"cobline/locales"
+)
+
+// Channel is the way a text reached the line.
+type Channel uint8
+
+// The channels; they are stored, so a value never changes its meaning.
+const (
+	SMS  Channel = 1
+	USSD Channel = 2
+)
+
+// Event is one thing that happened to a conversation. The set is closed.
+type Event interface{ isEvent() }
+
+// Said is a text a person wrote, or a key they pressed.
+type Said struct {
+	Text   string
+	Via    Channel
+	SentAt time.Time // when the gateway says it was sent; zero if unknown
+}
+
+// Due is a timer of this conversation that has come due.
+type Due struct{ Timer Timer }
+
+// Told is an officer's notice that reaches this person.
+type Told struct{ Notice Notice }
+
+// Answered is an officer's reply to a question of this person.
+type Answered struct{ Question, Text string }
+
+// Enrolled is what an officer entered about this person.
+type Enrolled struct{ Profile Profile }
+
+// Lapsed says that a reply was not sent: it expired or was refused.
+type Lapsed struct {
+	Ref string // the reference of the message that lapsed
+	Key string // the key of the reply it carried
+	Why Why
+}
+
+// Alerted says that an emergency reaches this person as a duty phone.
+type Alerted struct{ Alert Alert }
+
+// Acknowledged says that a duty phone has seen this person's emergency.
+type Acknowledged struct{ AlertID string }
+
+func (Said) isEvent()         {}
+func (Due) isEvent()          {}
+func (Told) isEvent()         {}
+func (Answered) isEvent()     {}
+func (Enrolled) isEvent()     {}
+func (Lapsed) isEvent()       {}
+func (Alerted) isEvent()      {}
+func (Acknowledged) isEvent() {}
+
+// Why is the reason a reply lapsed.
+type Why uint8
+
+// The reasons; they are stored.
+const (
+	Expired Why = 1
+	Refused Why = 2
+)
+
+// Notice is one officer's notice in the languages it was written in.
+type Notice struct {
+	ID      string
+	Texts   map[locales.Lang]string
+	Expires time.Time
+	Weather bool // it concerns the weather: a person with a drum alight or sealed also gets the rain line
+}
+
+// Profile is what an officer knows of a person.
+type Profile struct {
+	Lang         locales.Lang
+	Place, Group string
+	Consent      string // how consent was given
+}
+
+// Alert is an emergency on its way to a duty phone.
+type Alert struct {
+	ID      string    `cbor:"1,keyasint"`
+	Kind    string    `cbor:"2,keyasint"`
+	Place   string    `cbor:"3,keyasint,omitempty"`
+	At      time.Time `cbor:"4,keyasint"`
+	Number  string    `cbor:"5,keyasint"` // the number to call, as it should be dialled
+	Attempt int       `cbor:"6,keyasint,omitempty"`
+}
+
+// World is what an event may know of the world besides the conversation.
+type World struct {
+	Now     time.Time
+	Facts   *Facts
+	Channel Ability
+}
+
+// Ability is what the channel of an event can do.
+type Ability struct {
+	Sends bool   // it can start a message by itself; without it no timing, notice or call-back is offered
+	Price string // what one text costs the producer, in words, or empty
+	Limit int    // septets of one screen on a USSD channel; zero on SMS
+}
+
+// Facts is an immutable snapshot of what the line knows about the world. A
+// writer builds a new one and swaps it; nobody changes one.
+type Facts struct {
+	Version uint64
+	Home    string // the place of a person who has named none
+	Places  map[string]Place
+	Langs   []locales.Lang // the languages switched on; empty means all of the catalogue
+}
+
+// Place is where people burn and dry.
+type Place struct {
+	Key, Name     string
+	Zone          *time.Location
+	Lat, Lon      calc.Degree
+	Altitude      calc.Metre
+	Emergency     string     // the number to call for help, or empty
+	Currency      string     // the currency's usual sign or code
+	Duty          bool       // somebody's phone is told of emergencies here
+	EffectiveSun  calc.Hours // effective drying hours a day in the coming days; zero if no forecast
+	ForecastSince time.Time  // when the forecast behind EffectiveSun was issued
+}

@@ -1,0 +1,174 @@
+package dialog
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"github.com/fxamacker/cbor/v2"
+
+	"cobline/locales"
+)
+
+// stateVersion is the version Encode writes. DecodeState refuses newer ones and
+// upgrades older ones step by step.
+const stateVersion = 1
+
+// State is all a conversation remembers. It is a value: Step never changes the
+// one it was given. Integer keys are never reused.
+type State struct {
+	Lang     locales.Lang `cbor:"1,keyasint,omitempty"`
+	Chosen   bool         `cbor:"2,keyasint,omitempty"` // the language was chosen, not guessed
+	Met      bool         `cbor:"3,keyasint,omitempty"` // the first turn is over
+	Place    string       `cbor:"4,keyasint,omitempty"`
+	Stopped  bool         `cbor:"5,keyasint,omitempty"`
+	DrumPast string       `cbor:"6,keyasint,omitempty"`
+	Frames   []Frame      `cbor:"7,keyasint,omitempty"` // the last one is open
+	Drums    []Drum       `cbor:"8,keyasint,omitempty"` // drums alight, sealed or just opened
+	Timers   []Timer      `cbor:"9,keyasint,omitempty"` // the alarm index mirrors these
+	Alerts   []Alert      `cbor:"10,keyasint,omitempty"`
+	Alert    *OwnAlert    `cbor:"11,keyasint,omitempty"`
+	Seen     time.Time    `cbor:"12,keyasint,omitempty"` // the person's last text
+	Paused   time.Time    `cbor:"13,keyasint,omitempty"` // ordinary reminders wait until then
+	More     []ReplyRef   `cbor:"14,keyasint,omitempty"` // what MORE would say
+	Fails    int          `cbor:"15,keyasint,omitempty"` // texts in a row that were not understood
+	Batches  []Batch      `cbor:"16,keyasint,omitempty"` // finished, newest last
+	Given    []string     `cbor:"17,keyasint,omitempty"` // cautions already given in this batch
+	Serial   int          `cbor:"18,keyasint,omitempty"` // counts drums and alerts, for names and ids
+	Profile  Profile      `cbor:"19,keyasint,omitempty"`
+}
+
+// Frame is an open topic: what was filled, and what is being asked.
+type Frame struct {
+	Topic   string   `cbor:"1,keyasint"`
+	Slots   Slots    `cbor:"2,keyasint,omitempty"`
+	Open    Slot     `cbor:"3,keyasint,omitempty"` // the question being asked
+	Options []string `cbor:"4,keyasint,omitempty"` // the keys behind the digits shown, in order
+	Page    int      `cbor:"5,keyasint,omitempty"` // of a long option list
+	Fails   int      `cbor:"6,keyasint,omitempty"` // answers to Open that were not understood
+	Past    []Slot   `cbor:"7,keyasint,omitempty"` // questions answered before, for BACK
+	Done    bool     `cbor:"8,keyasint,omitempty"` // answered; kept so that a correction finds it
+}
+
+// Slot names one thing a topic wants to know. Slot names are stable.
+type Slot string
+
+// Value is what a slot holds: a key of a closed list, or a number.
+type Value struct {
+	Key    string  `cbor:"1,keyasint,omitempty" json:"key,omitempty"`
+	Number float64 `cbor:"2,keyasint,omitempty" json:"number,omitempty"`
+	Unsure bool    `cbor:"3,keyasint,omitempty" json:"unsure,omitempty"` // echo it before building on it
+}
+
+// Slots holds the values filled so far.
+type Slots map[Slot]Value
+
+// TimerID names a timer within its conversation; setting one again replaces it.
+type TimerID string
+
+// Timer is a moment the conversation wants to be woken at.
+type Timer struct {
+	ID   TimerID   `cbor:"1,keyasint"`
+	At   time.Time `cbor:"2,keyasint"`
+	Kind string    `cbor:"3,keyasint"`
+	Drum string    `cbor:"4,keyasint,omitempty"` // the drum it is about
+}
+
+// Drum is one drum from lighting to weighing.
+type Drum struct {
+	Name      string    `cbor:"1,keyasint"`
+	Waste     string    `cbor:"2,keyasint,omitempty"`
+	Stage     string    `cbor:"3,keyasint"` // lit, sealed, opened
+	LitAt     time.Time `cbor:"4,keyasint,omitempty"`
+	SealedAt  time.Time `cbor:"5,keyasint,omitempty"`
+	NotBefore time.Time `cbor:"6,keyasint,omitempty"`
+	OpenedAt  time.Time `cbor:"7,keyasint,omitempty"`
+	Resealed  int       `cbor:"8,keyasint,omitempty"`
+	FeedKg    float64   `cbor:"9,keyasint,omitempty"`
+	Moisture  float64   `cbor:"10,keyasint,omitempty"` // wet basis
+	Starch    string    `cbor:"11,keyasint,omitempty"`
+}
+
+// Batch is one finished batch, as the record keeps it.
+type Batch struct {
+	At       time.Time `cbor:"1,keyasint"`
+	Name     string    `cbor:"2,keyasint,omitempty"`
+	Waste    string    `cbor:"3,keyasint,omitempty"`
+	Drums    int       `cbor:"4,keyasint,omitempty"`
+	FeedKg   float64   `cbor:"5,keyasint,omitempty"`
+	CharKg   float64   `cbor:"6,keyasint,omitempty"`
+	BrandsKg float64   `cbor:"7,keyasint,omitempty"`
+	Minutes  float64   `cbor:"8,keyasint,omitempty"` // lighting to covering
+	Moisture float64   `cbor:"9,keyasint,omitempty"` // wet basis
+}
+
+// OwnAlert is this person's emergency on its way to the duty phones.
+type OwnAlert struct {
+	ID      string    `cbor:"1,keyasint"`
+	Kind    string    `cbor:"2,keyasint"`
+	At      time.Time `cbor:"3,keyasint"`
+	Attempt int       `cbor:"4,keyasint"`
+	Seen    bool      `cbor:"5,keyasint,omitempty"`
+}
+
+// ReplyRef is a message that can be said again without computing it anew.
+type ReplyRef struct {
+	ID   locales.ID `cbor:"1,keyasint"`
+	Text string     `cbor:"2,keyasint,omitempty"`
+}
+
+var encoding = func() cbor.EncMode {
+	m, err := cbor.EncOptions{Sort: cbor.SortCanonical, Time: cbor.TimeUnixMicro, TimeTag: cbor.EncTagNone}.EncMode()
+	if err != nil {
+		panic(err)
+	}
+	return m
+}()
+
+// Encode returns the stored form: one version octet, then CBOR. Equal states
+// encode to equal octets.
+func (s State) Encode() []byte {
+	b, err := encoding.Marshal(s)
+	if err != nil {
+		panic(fmt.Sprintf("dialog: encode state: %v", err)) // every field is a plain value
+	}
+	return append([]byte{stateVersion}, b...)
+}
+
+// DecodeState reads what Encode wrote. No octets are the zero state: a person
+// never met before.
+func DecodeState(b []byte) (State, error) {
+	if len(b) == 0 {
+		return State{}, nil
+	}
+	if b[0] == 0 || b[0] > stateVersion {
+		return State{}, fmt.Errorf("dialog: state version %d is not known to this program (it knows up to %d)", b[0], stateVersion)
+	}
+	var s State
+	if err := cbor.Unmarshal(b[1:], &s); err != nil {
+		return State{}, fmt.Errorf("dialog: decode state: %w", err)
+	}
+	return s, nil
+}
+
+// clone returns a copy that shares nothing that Step may change.
+func (s State) clone() State {
+	s.Frames = slices.Clone(s.Frames)
+	for i, f := range s.Frames {
+		s.Frames[i].Slots = maps.Clone(f.Slots)
+		s.Frames[i].Options = slices.Clone(f.Options)
+		s.Frames[i].Past = slices.Clone(f.Past)
+	}
+	s.Drums = slices.Clone(s.Drums)
+	s.Timers = slices.Clone(s.Timers)
+	s.Alerts = slices.Clone(s.Alerts)
+	s.More = slices.Clone(s.More)
+	s.Batches = slices.Clone(s.Batches)
+	s.Given = slices.Clone(s.Given)
+	if s.Alert != nil {
+		a := *s.Alert
+		s.Alert = &a
+	}
+	return s
+}

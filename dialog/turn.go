@@ -1,0 +1,89 @@
+package dialog
+
+import (
+	"time"
+
+	"cobline/locales"
+)
+
+// Turn is everything one event leads to.
+type Turn struct {
+	State   State
+	Replies []Reply
+	Effects []Effect
+	Heard   Heard
+}
+
+// Reply is one message to the person of the conversation.
+type Reply struct {
+	Key     string // what it is, for journals and for what follows when it lapses
+	Text    string
+	Choices []string // numbered options, when the reply ends in a list
+	Urgency Urgency
+	Valid   time.Duration // how long after now it may still be sent; zero: the default of its urgency
+	Keep    bool          // worth keeping: a session channel also sends it as a text message
+	End     bool          // ends a session channel's session
+}
+
+// Urgency orders messages and decides what may delay them. It is stored.
+type Urgency uint8
+
+// The urgencies, most urgent first; zero is invalid.
+const (
+	Emergency Urgency = 1 // first aid, at any hour
+	Answer    Urgency = 2 // what a person asked for
+	Safety    Urgency = 3 // a timed caution: lapses into a safe text
+	Reminder  Urgency = 4 // a timed message that may wait
+	Bulletin  Urgency = 5 // an officer's notice: at most once
+)
+
+// Effect is something the world has to do besides sending replies. The set is
+// closed.
+type Effect interface{ isEffect() }
+
+// Flag marks the conversation for an officer.
+type Flag struct{ Why string }
+
+// Question puts a text before the officers.
+type Question struct{ Text string }
+
+// CallBack puts the number on the officers' call-back list.
+type CallBack struct{}
+
+// TellDuty tells a duty phone of the place about an emergency. Attempt counts the
+// phones tried, from 1.
+type TellDuty struct {
+	AlertID string
+	Kind    string
+	Place   string
+	Attempt int
+}
+
+// Seen says that this person, as a duty phone, has seen an alert.
+type Seen struct{ Alert Alert }
+
+// Erase forgets the person of the conversation; KeepOptOut keeps a keyed hash
+// of the number, so that imports and notices leave it alone.
+type Erase struct{ KeepOptOut bool }
+
+func (Flag) isEffect()     {}
+func (Question) isEffect() {}
+func (CallBack) isEffect() {}
+func (TellDuty) isEffect() {}
+func (Seen) isEffect()     {}
+func (Erase) isEffect()    {}
+
+// Heard is what the line made of an event, for journals and for `cobline hear`.
+type Heard struct {
+	Lang       locales.Lang     `cbor:"1,keyasint,omitempty"`
+	Topic      string           `cbor:"2,keyasint,omitempty"`
+	Slots      map[string]Value `cbor:"3,keyasint,omitempty"`
+	Emergency  string           `cbor:"4,keyasint,omitempty"`
+	Tier       string           `cbor:"5,keyasint,omitempty"`
+	OptOut     bool             `cbor:"6,keyasint,omitempty"`
+	Understood bool             `cbor:"7,keyasint,omitempty"`
+	Secret     bool             `cbor:"8,keyasint,omitempty"` // the journal stores dots instead of the text
+	Unsure     []string         `cbor:"9,keyasint,omitempty"`
+	Step       string           `cbor:"10,keyasint,omitempty"` // the question left open, where a conversation may stop
+	Report     string           `cbor:"11,keyasint,omitempty"` // a stage report or question about a burn
+}
