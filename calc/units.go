@@ -26,12 +26,16 @@ type (
 	Celsius float64
 	// Hours is a span of hours.
 	Hours float64
+	// PerHour is a rate, such as that of an exponential drying law.
+	PerHour float64
 	// Minutes is a span of minutes.
 	Minutes float64
 	// Days is a span of days.
 	Days float64
 	// Share is a fraction of one, without a unit.
 	Share float64
+	// Ratio is a mass per mass, such as kg of water per kg of starch.
+	Ratio float64
 	// Count is a number of things (pieces, drums, people).
 	Count float64
 	// WetBasis is kg of water per kg of moist material.
