@@ -61,9 +61,7 @@ func (sh *Shape) Read(r Request) (gateway.Inbound, error) {
 		if !ok {
 			return gateway.Inbound{}, FieldError{"time", sh.at.String(), "is no time: it must be RFC 3339 or Unix time in seconds or milliseconds"}
 		}
-		if off := r.At.Sub(sent).Abs(); off <= maxSkew {
-			in.SentAt = sent.UTC()
-		}
+		in.SentAt = sent.UTC()
 	}
 	// A sender that is no number is no error: a short code or a name is
 	// journalled and never answered.
@@ -80,10 +78,6 @@ func (sh *Shape) Read(r Request) (gateway.Inbound, error) {
 	}
 	return in, nil
 }
-
-// maxSkew is how far a gateway's clock is believed. Beyond it the time of
-// arrival is all that is known.
-const maxSkew = 24 * time.Hour
 
 type fieldReader struct {
 	request
