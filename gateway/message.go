@@ -67,9 +67,13 @@ type Outbound struct {
 // Shown is what a turn shows at once, in the answer to the request that brought
 // the text.
 type Shown struct {
-	Texts  []string    `cbor:"1,keyasint,omitempty"`
-	Screen ussd.Screen `cbor:"2,keyasint,omitempty"` // of a dialled session
-	More   bool        `cbor:"3,keyasint,omitempty"` // the session goes on
+	Texts []string `cbor:"1,keyasint,omitempty"` // of a text channel
+	// Of a session channel: the screen, the session it belongs to, whether the
+	// session goes on, and whether it does so only for pages still to be read.
+	Screen  ussd.Screen `cbor:"2,keyasint,omitzero"`
+	Session string      `cbor:"3,keyasint,omitempty"`
+	More    bool        `cbor:"4,keyasint,omitempty"`
+	End     bool        `cbor:"5,keyasint,omitempty"`
 }
 
 // Key is the position of an entry in the journal: milliseconds since 1970, then
