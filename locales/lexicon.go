@@ -56,3 +56,14 @@ func Known(concept string) bool {
 	}
 	return known[concept]
 }
+
+// Agglutinative reports whether one letter in a word of this language can be a
+// word of its own: in Swahili nimefungua says "I opened it" and nimeungua "I am
+// burned". A slip in a word of alarm must not be guessed there; it is listed.
+func Agglutinative(l Lang) bool {
+	switch l {
+	case "sw", "ny", "rw", "lg":
+		return true
+	}
+	return false
+}
