@@ -152,6 +152,7 @@ var messages = []Message{
 	{"amount.drums", 1, nil},
 	{"amount.waste-kg", 1, nil},
 	{"amount.sacks", 1, nil},
+	{"amount.sack-size", 1, nil},
 	{"amount.tins", 1, nil},
 	{"amount.starch-have-kg", 1, nil},
 	{"amount.char-kg", 1, nil},
