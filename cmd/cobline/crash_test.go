@@ -35,7 +35,7 @@ var whatPeopleWrite = []string{
 // of the process, not a power cut: what the system has taken is not lost.
 func TestNothingAcknowledgedIsLostInACrash(t *testing.T) {
 	const senders = 64
-	kills, texts := 20*scale(t), 100*scale(t)
+	kills, texts := size(20, 100), size(100, 500)
 	p := newProcess(t, plainConfig)
 	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: senders}, Timeout: 30 * time.Second}
 

@@ -25,15 +25,13 @@ import (
 	"cobline/gateway/boltstore"
 )
 
-// scale multiplies the sizes of the tests that can be as large as time allows.
-func scale(t *testing.T) int {
-	s := os.Getenv("COBLINE_SCALE")
-	if s == "" {
-		return 1
+// size returns how large a test is to be: gate for every change, long for the
+// machine that has the time.
+func size(gate, long int) int {
+	if os.Getenv("COBLINE_SCALE") == "long" {
+		return long
 	}
-	n, err := strconv.Atoi(s)
-	require.NoError(t, err)
-	return n
+	return gate
 }
 
 // draw returns a source of chance and logs how to get the same again.
