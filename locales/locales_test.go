@@ -274,6 +274,13 @@ func TestMessageList(t *testing.T) {
 	}
 }
 
+func BenchmarkLoad(b *testing.B) {
+	for b.Loop() {
+		_, err := Load()
+		require.NoError(b, err)
+	}
+}
+
 func BenchmarkText(b *testing.B) {
 	c := smallCatalog(b, nil)
 	args := Args{"Waste": "groundnut shells", "Kg": 120}
@@ -300,4 +307,24 @@ func BenchmarkText(b *testing.B) {
 			_, _ = c.spoken["sw"].localizer.Localize(&i18n.LocalizeConfig{MessageID: "recipe.load", TemplateData: map[string]any(args), TemplateParser: strict})
 		}
 	})
+}
+
+// banned are words and signs that readers of a language should not meet: a
+// second name for a thing, a sum to do, an abbreviation, a costly sign.
+var banned = map[Lang]string{
+	"en": `%|\b(barrel|tank|kiln|approx|max|hrs?|ltrs?|kgs|carbonis|moisture)\b|[{}\[\]\\~^|€]`,
+	"sw": `%|\b(dramu|drum|tanuru|kaboni|hewa ukaa|takriban|kgs)\b|[{}\[\]\\~^|€]|saa [0-9]{2}:`,
+}
+
+func TestMessagesAreWordedPlainly(t *testing.T) {
+	c := loaded(t)
+	for l, words := range banned {
+		pattern := regexp.MustCompile(`(?i)` + words)
+		for _, id := range IDs() {
+			forms := slices.Collect(maps.Values(c.spoken[l].texts[id].forms))
+			for _, form := range append(forms, c.spoken[l].texts[id].other) {
+				require.NotRegexp(t, pattern, strings.Join(form.literals, "0"), "%s %s", l, id)
+			}
+		}
+	}
 }
