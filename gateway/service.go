@@ -204,7 +204,6 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 		}
 		e.Kind, e.Timer = Rang, c.State.Timers[i]
 		ev = dialog.Due{Timer: e.Timer}
-		c.State.Timers = slices.Delete(slices.Clone(c.State.Timers), i, i+1)
 	case a.Errand.Alert != nil:
 		e.Kind, ev = Alerted, dialog.Alerted{Alert: *a.Errand.Alert}
 	case a.Errand.Lapse != nil:
