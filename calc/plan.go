@@ -45,12 +45,12 @@ type PlanInput struct {
 	StockBriquettes, StockChar Kg // ready now; the char dry, cold and aired
 }
 
-// Verdict says whether a date can be kept.
-type Verdict uint8
+// Promise says whether a date can be kept.
+type Promise uint8
 
 const (
 	// NoDate: none was given.
-	NoDate Verdict = iota
+	NoDate Promise = iota
 	// ByThen: even if char is scarce and drying slow (P90).
 	ByThen
 	// ProbablyByThen: if all goes as is likely (P50).
@@ -59,8 +59,8 @@ const (
 	NotByThen
 )
 
-// String returns the verdict as a stable key.
-func (v Verdict) String() string {
+// String returns the promise as a stable key.
+func (v Promise) String() string {
 	return [...]string{"no-date", "by-then", "probably", "not-by-then"}[v]
 }
 
@@ -133,7 +133,7 @@ type PlanResult struct {
 	RackArea Range[SquareMetre] // at the fullest
 	Work     Range[Hours]       // of all people
 
-	Verdict    Verdict
+	Promise    Promise
 	Ready      DateRange // the day on whose evening all are dry; zero: never, with this starch
 	ByThen     Kg        // likely ready on the evening of By
 	Bottleneck Bottleneck
@@ -231,14 +231,14 @@ func (in *PlanInput) check(assumed *[]Sourced) error {
 			return err
 		}
 	}
-	if !in.By.IsZero() && dayOf(in.Start, in.By) < 0 {
-		return OutOfRange{"days until the briquettes must be ready", float64(dayOf(in.Start, in.By)), 0, float64(planHorizon.Likely)}
+	if !in.By.IsZero() && daysFrom(in.Start, in.By) < 0 {
+		return OutOfRange{"days until the briquettes must be ready", float64(daysFrom(in.Start, in.By)), 0, float64(planHorizon.Likely)}
 	}
 	return nil
 }
 
-// dayOf returns the calendar days from start to t, in the zone of start.
-func dayOf(start, t time.Time) int {
+// daysFrom returns the calendar days from start to t, in the zone of start.
+func daysFrom(start, t time.Time) int {
 	day := func(t time.Time) time.Time {
 		y, m, d := t.In(start.Location()).Date()
 		return time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
@@ -248,7 +248,7 @@ func dayOf(start, t time.Time) int {
 
 func newWorks(in PlanInput, r RecipeResult, p PressResult) (*works, scenario) {
 	y, m, d := in.Start.Date()
-	minuteOf := func(v Minutes) minute { return minute(math.Ceil(float64(v))) }
+	minuteOf := func(v Minutes) clockMinute { return clockMinute(math.Ceil(float64(v))) }
 	w := &works{
 		midnight: time.Date(y, m, d, 0, 0, 0, 0, in.Start.Location()),
 		lat:      in.Lat, lon: in.Lon, ahead: in.Ahead,
@@ -260,7 +260,7 @@ func newWorks(in PlanInput, r RecipeResult, p PressResult) (*works, scenario) {
 		wetPerKg: 1 / float64(p.ReadyRatio), pieceKg: float64(p.DryPiece),
 		charStock: float64(in.StockChar), stock: float64(in.StockBriquettes),
 	}
-	w.start = minutes(in.Start.Sub(w.midnight))
+	w.start = clockMinutes(in.Start.Sub(w.midnight))
 	perKg := 1 / (float64(r.Char.Likely) * w.perChar)
 	w.starchPerKg, w.waterPerKg = float64(r.Starch.Likely)*perKg, float64(r.Water.Likely)*perKg
 	s := scenario{
@@ -303,7 +303,7 @@ func (w *works) total(in PlanInput, r RecipeResult, s scenario, out *PlanResult)
 	hours := func(burn, finish Hours) Hours { return Hours(out.Burns.Likely)*burn + Hours(toMake)*finish }
 	out.Work = Range[Hours]{hours(burnWork.Low, finishWork.Low), hours(burnWork.Likely, finishWork.Likely), hours(burnWork.High, finishWork.High)}
 	for _, b := range out.Burnt {
-		if d := dayOf(in.Start, b.Opened); d < len(out.Days) {
+		if d := daysFrom(in.Start, b.Opened); d < len(out.Days) {
 			out.Days[d].Opened++
 		}
 	}
@@ -312,14 +312,14 @@ func (w *works) total(in PlanInput, r RecipeResult, s scenario, out *PlanResult)
 	out.Assumed = append(out.Assumed, burnWork.Sourced(), finishWork.Sourced(), rackLoad.Sourced(), airingTime.Sourced())
 }
 
-// judge finds the spread of the ready day, the verdict on the date and the
+// judge finds the spread of the ready day, the promise of the date and the
 // bottleneck.
 func (w *works) judge(in PlanInput, r RecipeResult, likely scenario, end outcome, out *PlanResult) {
 	by := -1
 	if !in.By.IsZero() {
-		by = dayOf(in.Start, in.By)
+		by = daysFrom(in.Start, in.By)
 		out.ByThen = out.Days[min(by, end.day)].Ready
-		out.Verdict = NotByThen
+		out.Promise = NotByThen
 	}
 	if end.starved {
 		out.Bottleneck = StarchShort
@@ -342,9 +342,9 @@ func (w *works) judge(in PlanInput, r RecipeResult, likely scenario, end outcome
 	out.Ready = DateRange{date(end.day - int(early)), date(end.day), date(latest)}
 	switch {
 	case by >= latest:
-		out.Verdict = ByThen
+		out.Promise = ByThen
 	case by >= end.day:
-		out.Verdict = ProbablyByThen
+		out.Promise = ProbablyByThen
 	}
 
 	for _, more := range []struct {

@@ -39,7 +39,7 @@ func TestPlanOneBurnByHand(t *testing.T) {
 	require.Equal(t, at(4, 7, 42), burn.Aired)
 	require.Equal(t, []PlannedLot{{Pressed: at(4, 0, 0), Dry: at(8, 0, 0), Pieces: got.Strokes, Kg: 5}}, got.Lots)
 	require.Equal(t, at(8, 0, 0), got.Ready.Likely)
-	require.Equal(t, NoDate, got.Verdict)
+	require.Equal(t, NoDate, got.Promise)
 
 	// 5 kg of briquettes at 8 % moisture are 4.6 kg of solids, of which 8 % were
 	// lost on the way: 5.0 kg, with 8 % of starch on 4.63 kg of char.
@@ -55,12 +55,12 @@ func TestPlanAddsUpWhatCanGoWrong(t *testing.T) {
 	likely.Drying = Exactly(likely.Drying.Likely)
 	careful.Drying = Exactly(careful.Drying.High)
 	late := func(in PlanInput, end func(DateRange) time.Time) int {
-		return dayOf(got.Ready.Likely, end(plan(t, in).Ready))
+		return daysFrom(got.Ready.Likely, end(plan(t, in).Ready))
 	}
 	require.Equal(t, 2, late(likely, func(r DateRange) time.Time { return r.High }), "by char alone")
 	require.Equal(t, 2, late(careful, func(r DateRange) time.Time { return r.Likely }), "by drying alone")
-	require.Equal(t, 3, dayOf(got.Ready.Likely, got.Ready.High))
-	require.Equal(t, -1, dayOf(got.Ready.Likely, got.Ready.Low))
+	require.Equal(t, 3, daysFrom(got.Ready.Likely, got.Ready.High))
+	require.Equal(t, -1, daysFrom(got.Ready.Likely, got.Ready.Low))
 }
 
 func TestPlanWithoutAPlaceTakesTheMiddleOfTheZone(t *testing.T) {
@@ -71,7 +71,7 @@ func TestPlanWithoutAPlaceTakesTheMiddleOfTheZone(t *testing.T) {
 	require.WithinDuration(t, time.Date(2026, 3, 20, 6, 35, 0, 0, nairobi), lit, 5*time.Minute, "half an hour after a sunrise at six")
 }
 
-func TestPlanVerdicts(t *testing.T) {
+func TestPlanPromises(t *testing.T) {
 	on := func(day int) PlanInput {
 		in := cobPlan(40)
 		in.By = time.Date(2026, 3, day, 18, 0, 0, 0, nairobi)
@@ -81,7 +81,7 @@ func TestPlanVerdicts(t *testing.T) {
 	likely, latest := free.Ready.Likely.Day(), free.Ready.High.Day()
 	for name, c := range map[string]struct {
 		day  int
-		want Verdict
+		want Promise
 	}{
 		"a week late":         {latest + 7, ByThen},
 		"on the latest day":   {latest, ByThen},
@@ -92,7 +92,7 @@ func TestPlanVerdicts(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			got := plan(t, on(c.day))
-			require.Equal(t, c.want.String(), got.Verdict.String())
+			require.Equal(t, c.want.String(), got.Promise.String())
 			require.Equal(t, free.Ready, got.Ready, "the earliest day is said whatever the date")
 			if c.want == NotByThen {
 				require.Less(t, got.ByThen, Kg(40))
@@ -135,7 +135,7 @@ func TestPlanWithTooLittleStarch(t *testing.T) {
 	in := cobPlan(40)
 	in.Starch, in.By = 1, time.Date(2026, 4, 2, 0, 0, 0, 0, nairobi)
 	got := plan(t, in)
-	require.Equal(t, NotByThen, got.Verdict)
+	require.Equal(t, NotByThen, got.Promise)
 	require.True(t, got.Ready.Likely.IsZero(), "no day is early enough")
 	require.Greater(t, got.Starch, in.Starch, "what is needed is still said")
 	require.InDelta(t, float64(got.Starch/in.Starch), float64(in.Want/got.ByThen), 1e-6)
@@ -146,16 +146,16 @@ func TestPlanSaysWhatADateNeeds(t *testing.T) {
 	in.Drums, in.People = 1, 1
 	in.By = time.Date(2026, 3, 18, 0, 0, 0, 0, nairobi)
 	got := plan(t, in)
-	require.Equal(t, NotByThen, got.Verdict)
+	require.Equal(t, NotByThen, got.Promise)
 	require.Greater(t, got.NeedDrums, in.Drums)
 	require.Greater(t, got.NeedPeople, in.People)
 	require.True(t, got.CallHelp)
 
 	in.Drums, in.People = got.NeedDrums, got.NeedPeople
 	enough := plan(t, in)
-	require.NotEqual(t, NotByThen, enough.Verdict)
+	require.NotEqual(t, NotByThen, enough.Promise)
 	in.Drums--
-	require.Equal(t, NotByThen, plan(t, in).Verdict, "one drum fewer is too few")
+	require.Equal(t, NotByThen, plan(t, in).Promise, "one drum fewer is too few")
 
 	in.By = time.Date(2026, 3, 5, 0, 0, 0, 0, nairobi)
 	require.Zero(t, plan(t, in).NeedDrums, "no number of drums dries char in a day")
@@ -250,7 +250,7 @@ func TestPlanKeepsItsRules(t *testing.T) {
 		require.Equal(t, got, plan(t, in), "the same question has the same answer")
 		recipe, err := Recipe(in.Burn)
 		require.NoError(t, err)
-		day := func(at time.Time) *PlanDay { return &got.Days[dayOf(in.Start, at)] }
+		day := func(at time.Time) *PlanDay { return &got.Days[daysFrom(in.Start, at)] }
 
 		last := map[int]PlannedBurn{}
 		var before PlannedBurn
@@ -278,7 +278,7 @@ func TestPlanKeepsItsRules(t *testing.T) {
 				require.GreaterOrEqual(t, b.Lit.Sub(before.Lit), time.Hour, "two drums within the hour")
 			}
 			last[b.Drum], before = b, b
-			lit[dayOf(in.Start, b.Lit)]++
+			lit[daysFrom(in.Start, b.Lit)]++
 		}
 
 		var pressed, dried, char Kg
@@ -287,7 +287,7 @@ func TestPlanKeepsItsRules(t *testing.T) {
 		for d, line := range got.Days {
 			require.Equal(t, lit[d], line.Lit)
 			for _, b := range got.Burnt {
-				if dayOf(in.Start, b.Aired) == d {
+				if daysFrom(in.Start, b.Aired) == d {
 					char += b.Char
 				}
 			}
@@ -305,7 +305,7 @@ func TestPlanKeepsItsRules(t *testing.T) {
 
 		for _, l := range got.Lots {
 			fit := 0
-			for d := dayOf(in.Start, l.Pressed) + 1; d <= dayOf(in.Start, l.Dry); d++ {
+			for d := daysFrom(in.Start, l.Pressed) + 1; d <= daysFrom(in.Start, l.Dry); d++ {
 				if got.Days[d].Ahead.Dry {
 					fit++
 				}
@@ -339,7 +339,7 @@ func TestPlanMoreIsNotSlower(t *testing.T) {
 					anomaly += wholeDays(in.Drying.Likely)
 				}
 				more(&in)
-				require.LessOrEqual(t, dayOf(was, plan(t, in).Ready.Likely), anomaly)
+				require.LessOrEqual(t, daysFrom(was, plan(t, in).Ready.Likely), anomaly)
 			})
 		})
 	}
@@ -360,7 +360,7 @@ func TestPlanReadyAgainstDraws(t *testing.T) {
 		// Char moves with the yield alone here: its whole spread is put on it.
 		drawn.Burn.Yield = Exactly(recipe.Yield.Likely * Share(char.at(z[1])/char.likely) / recipe.YieldKept.Likely)
 		ready := plan(t, drawn).Ready.Likely
-		if dayOf(got.Ready.Low, ready) >= 0 && dayOf(got.Ready.High, ready) <= 0 {
+		if daysFrom(got.Ready.Low, ready) >= 0 && daysFrom(got.Ready.High, ready) <= 0 {
 			inside++
 		}
 	}

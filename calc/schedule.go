@@ -5,33 +5,33 @@ import (
 	"time"
 )
 
-// minute counts from the midnight before the start of a plan.
-type minute int
+// clockMinute counts from the midnight before the start of a plan.
+type clockMinute int
 
 const (
-	minutesADay minute = 24 * 60
+	minutesADay clockMinute = 24 * 60
 	// crumb is an amount in kg that is taken as nothing.
 	crumb = 1e-6
 )
 
-func minutes(d time.Duration) minute { return minute(d / time.Minute) }
+func clockMinutes(d time.Duration) clockMinute { return clockMinute(d / time.Minute) }
 
 // works is a yard with its drums and people: what all runs of a plan share.
 type works struct {
 	midnight  time.Time // before the start
 	lat, lon  Degree
-	start     minute
-	rise, set []minute // of the days looked at so far
+	start     clockMinute
+	rise, set []clockMinute // of the days looked at so far
 	ahead     []DayAhead
 
-	cover, coverLate, wait, outside, reload, spacing minute
+	cover, coverLate, wait, outside, reload, spacing clockMinute
 
 	burnWork, finishWork      float64 // hours for a burn, and for a kg of briquettes
 	perChar, wetPerKg         float64 // kg of briquettes per kg of char, wet kg per dry kg
 	starchPerKg, waterPerKg   float64 // per kg of briquettes
 	pieceKg, charStock, stock float64
 
-	free  []minute // when each drum is loaded: scratch of a run, as what follows
+	free  []clockMinute // when each drum is loaded: scratch of a run, as what follows
 	burns []airing
 	lots  []lot
 }
@@ -53,7 +53,7 @@ type scenario struct {
 
 // airing is the char of one burn until its day outside is over.
 type airing struct {
-	until minute
+	until clockMinute
 	kg    float64
 }
 
@@ -178,7 +178,7 @@ func (y *yard) sky(d int) DayAhead {
 func (y *yard) light(d int) int {
 	rise, set := y.daylight(d)
 	at := max(rise, y.start) + y.reload
-	latest := set - minutes(nightMargin) - y.coverLate
+	latest := set - clockMinutes(nightMargin) - y.coverLate
 	lit := 0
 	for y.unlit > crumb {
 		k := soonest(y.free)
@@ -192,7 +192,7 @@ func (y *yard) light(d int) int {
 		}
 		covered := at + y.cover
 		opened := y.opens(covered + y.wait)
-		y.free[k] = max(opened+y.reload, minute(d+1)*minutesADay)
+		y.free[k] = max(opened+y.reload, clockMinute(d+1)*minutesADay)
 		y.burns = append(y.burns, airing{opened + y.outside, y.perBurn})
 		if y.out != nil {
 			y.out.Burnt = append(y.out.Burnt, PlannedBurn{
@@ -208,7 +208,7 @@ func (y *yard) light(d int) int {
 }
 
 // soonest returns the drum that is free first.
-func soonest(free []minute) int {
+func soonest(free []clockMinute) int {
 	best := 0
 	for k, m := range free {
 		if m < free[best] {
@@ -265,24 +265,24 @@ func (y *yard) sun(d int) float64 {
 
 func (w *works) pieces(kg float64) Count { return Count(max(math.Ceil(kg/w.pieceKg-crumb), 0)) }
 
-func (w *works) at(m minute) time.Time { return w.midnight.Add(time.Duration(m) * time.Minute) }
+func (w *works) at(m clockMinute) time.Time { return w.midnight.Add(time.Duration(m) * time.Minute) }
 
-// daylight returns sunrise and sunset of day d as whole minutes: a minute lies
+// daylight returns sunrise and sunset of day d as whole minutes: a clockMinute lies
 // in daylight when it is not before the one and before the other.
-func (w *works) daylight(d int) (rise, set minute) {
+func (w *works) daylight(d int) (rise, set clockMinute) {
 	for len(w.rise) <= d {
 		// Latitudes where the sun may not rise were refused.
 		sun, _ := SunTimes(w.lat, w.lon, w.midnight.AddDate(0, 0, len(w.rise)))
-		w.rise = append(w.rise, minutes(sun.Rise.Sub(w.midnight)+time.Minute-1))
-		w.set = append(w.set, minutes(sun.Set.Sub(w.midnight)+time.Minute-1))
+		w.rise = append(w.rise, clockMinutes(sun.Rise.Sub(w.midnight)+time.Minute-1))
+		w.set = append(w.set, clockMinutes(sun.Set.Sub(w.midnight)+time.Minute-1))
 	}
 	return w.rise[d], w.set[d]
 }
 
 // opens returns the moment from which a drum may be opened whose wait is over
 // at m, as NotBefore does.
-func (w *works) opens(m minute) minute {
-	margin := minutes(nightMargin)
+func (w *works) opens(m clockMinute) clockMinute {
+	margin := clockMinutes(nightMargin)
 	for d := int(m / minutesADay); ; d++ {
 		rise, set := w.daylight(d)
 		if m < set-margin {

@@ -106,7 +106,7 @@ func ExamplePlan() {
 		fmt.Fprintf(table, "%s\t%d\t%d\t%.0f\t%.0f\t%.0f\t\n", d.Date.Format("Mon 2"), d.Lit, d.Opened, d.Pieces, d.Dried, d.Ready)
 	}
 	_ = table.Flush()
-	fmt.Println("ready", p.Ready.Likely.Format("Mon 2 January"), "by the date:", p.Verdict, "slowed by", p.Bottleneck)
+	fmt.Println("ready", p.Ready.Likely.Format("Mon 2 January"), "by the date:", p.Promise, "slowed by", p.Bottleneck)
 	// Output:
 	// 3 burns (3 to 5), 98 kg of cobs, 2.0 kg of flour, 239 strokes, 3 m2 of rack
 	//     day  light  open  press  dry  ready
