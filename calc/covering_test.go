@@ -100,28 +100,31 @@ func TestAdviseProperties(t *testing.T) {
 		}
 
 		// Signs point one way: more brands never speak less for too soon or damp,
-		// whiter ash never less for too late or a leak, a longer burn never more
-		// for too soon.
-		o := &openings[0]
-		if o.Brands > BrandsUnknown && o.Brands < ManyBrands {
-			o.Brands++
-			more := advise(t, openings...)
-			o.Brands--
-			require.GreaterOrEqual(t, float64(more.Chances[CoveredTooSoon]+more.Chances[DampWaste]),
-				float64(got.Chances[CoveredTooSoon]+got.Chances[DampWaste])-1e-12)
+		// whiter ash never less for too late or a leak, a longer burn never less for
+		// too late and never more for too soon.
+		first := openings[0]
+		chance := func(o Opening, causes ...Cause) (sum float64) {
+			changed := advise(t, append([]Opening{o}, openings[1:]...)...)
+			for _, c := range causes {
+				sum += float64(changed.Chances[c])
+			}
+			return sum
 		}
-		if o.Ash > AshUnknown && o.Ash < WhiteAsh {
-			o.Ash++
-			more := advise(t, openings...)
-			o.Ash--
-			require.GreaterOrEqual(t, float64(more.Chances[CoveredTooLate]+more.Chances[AirLeak]),
-				float64(got.Chances[CoveredTooLate]+got.Chances[AirLeak])-1e-12)
+		never := func(less, more Opening, causes ...Cause) {
+			require.LessOrEqual(t, chance(less, causes...), chance(more, causes...)+1e-12, "%v to %v for %v", less, more, causes)
 		}
-		if o.Open > 0 {
-			o.Open += 5
-			more := advise(t, openings...)
-			require.LessOrEqual(t, float64(more.Chances[CoveredTooSoon]), float64(got.Chances[CoveredTooSoon])+1e-12)
-			require.GreaterOrEqual(t, float64(more.Chances[CoveredTooLate]), float64(got.Chances[CoveredTooLate])-1e-12)
+		more := first
+		if more.Brands++; first.Brands > BrandsUnknown && first.Brands < ManyBrands {
+			never(first, more, CoveredTooSoon, DampWaste)
+		}
+		more = first
+		if more.Ash++; first.Ash > AshUnknown && first.Ash < WhiteAsh {
+			never(first, more, CoveredTooLate, AirLeak)
+		}
+		more = first
+		if more.Open += 5; first.Open > 0 {
+			never(first, more, CoveredTooLate)
+			never(more, first, CoveredTooSoon)
 		}
 	})
 }
