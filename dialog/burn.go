@@ -117,6 +117,9 @@ func (t *turn) hear(r reading) (told, bool) {
 		case "minute":
 			out.ago += time.Duration(a.number * float64(time.Minute))
 		case "hour":
+			if locales.Agglutinative(t.lang) {
+				continue // "saa 3" is nine o'clock and not three hours
+			}
 			out.ago += time.Duration(a.number * float64(time.Hour))
 		case "kg", "tin", "bucket", "sack":
 			if !(a.number == 1 && a.unit == "sack" && !r.hasNumber()) {
@@ -144,7 +147,8 @@ func (t *turn) hear(r reading) (told, bool) {
 		out.what = strongest(reports)
 		out.doubtful = loose > 0 || out.not || len(unique(reports)) > 1
 		if out.what == reportLit && loose == 1 && !out.not && out.drum == "" {
-			out.drum, out.doubtful = t.ownName(r, covered), false
+			out.drum = t.ownName(r, covered)
+			out.doubtful = out.drum == ""
 		}
 	}
 	if out.ago > longestStory || out.ago < 0 {
@@ -178,12 +182,15 @@ func (r reading) hasNumber() bool {
 	return slices.ContainsFunc(r.parts, func(p part) bool { return p.isNumber })
 }
 
-// ownName is the word a person calls the drum by: the one word of the report
-// without another meaning.
+// ownName is the word a person calls the drum by: the one word without another
+// meaning, right behind the word for drum.
 func (t *turn) ownName(r reading, covered []bool) string {
-	for i, tok := range r.tokens {
-		if !covered[i] && !tok.isNumber && utf8.RuneCountInString(tok.word) >= 3 && utf8.RuneCountInString(tok.word) <= 12 {
-			return tok.word
+	for _, s := range r.spans {
+		if !s.is("unit.drum") || s.to >= len(r.tokens) || covered[s.to] || r.tokens[s.to].isNumber {
+			continue
+		}
+		if n := utf8.RuneCountInString(r.tokens[s.to].word); n >= 2 && n <= 12 {
+			return r.tokens[s.to].word
 		}
 	}
 	return ""
@@ -212,7 +219,7 @@ func (t *turn) report(r reading, ev Said) bool {
 		what, ok = told{what: reportWeighed, kg: r.amounts()}, true
 	}
 	if !ok {
-		return false
+		return t.smokeSeen(r)
 	}
 	t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 	if what.question {
@@ -228,6 +235,24 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	t.stage(what, at)
 	return true
+}
+
+// smokeSeen takes a text about the smoke of the one drum that is alight as an
+// answer, asked or not.
+func (t *turn) smokeSeen(r reading) bool {
+	d, ok := t.litDrum()
+	if !ok || r.hasFamily("waste") {
+		return false
+	}
+	for _, s := range r.spans {
+		if n := s.of("smoke"); len(n) == 1 && !s.fuzzy {
+			t.heard.Topic, t.heard.Understood = topicBurn, true
+			t.note(slotSmoke, Value{Key: n[0]})
+			t.smoke(d.Name, n[0])
+			return true
+		}
+	}
+	return false
 }
 
 // bareWeight reports whether a text is nothing but kilograms while a drum

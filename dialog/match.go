@@ -338,13 +338,14 @@ func (x lexicons) spans(order []locales.Lang, tokens []token) []span {
 const shortForeign = 5
 
 // harms reads every phrase of harm that starts at any word, but for those that
-// lie within an ordinary phrase of the trade.
+// lie within an ordinary phrase of the trade or a longer phrase of harm: "the
+// goats are dead" is not "dead".
 func (x lexicons) harms(order []locales.Lang, tokens []token) []span {
 	var out, trade []span
 	for i, l := range order {
 		v := x.words[l]
 		var g func(int) []string
-		if i == 0 {
+		if i == 0 && !locales.Agglutinative(l) {
 			g = v.guesser(v.safety, tokens, safetyLetters)
 		}
 		for from := range tokens {
@@ -358,8 +359,12 @@ func (x lexicons) harms(order []locales.Lang, tokens []token) []span {
 			out = append(out, s)
 		}
 	}
+	whole := slices.Clone(out)
 	return slices.DeleteFunc(out, func(s span) bool {
-		return slices.ContainsFunc(trade, func(o span) bool { return o.from <= s.from && o.to >= s.to })
+		return slices.ContainsFunc(trade, func(o span) bool { return o.from <= s.from && o.to >= s.to }) ||
+			slices.ContainsFunc(whole, func(o span) bool {
+				return o.from <= s.from && o.to >= s.to && o.to-o.from > s.to-s.from && len(o.of("emergency")) > 0 && len(s.of("emergency")) > 0
+			})
 	})
 }
 

@@ -117,6 +117,11 @@ func (r reading) has(concept string) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return s.is(concept) })
 }
 
+// hasFamily reports whether some span has a meaning of the family.
+func (r reading) hasFamily(f string) bool {
+	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of(f)) > 0 })
+}
+
 // whole reports whether the text is nothing but one span meaning the concept
 // (and numbers and names, if loose).
 func (r reading) whole(concept string) bool {
@@ -142,7 +147,7 @@ type amount struct {
 }
 
 // amounts reads the numbers of a text with their units, written before or
-// after. A unit alone ("a drum of cobs") counts one.
+// after. Beside a waste a unit alone counts one: "a drum of cobs".
 func (r reading) amounts() []amount {
 	parts := slices.Clone(r.parts)
 	unit := func(i int) string {
@@ -175,10 +180,18 @@ func (r reading) amounts() []amount {
 			out = append(out, amount{p.number, "", p.unsure})
 		}
 	}
+	if !r.hasFamily("waste") {
+		return out
+	}
 	for i := range parts {
 		if u := unit(i); u == "drum" || u == "sack" {
 			out = append(out, amount{1, u, false})
 		}
 	}
 	return out
+}
+
+// hasWeight reports whether the text gives kilograms or tins.
+func (r reading) hasWeight() bool {
+	return slices.ContainsFunc(r.amounts(), func(a amount) bool { return a.unit == "kg" || a.unit == "tin" || a.unit == "bucket" })
 }

@@ -9,23 +9,26 @@ import (
 )
 
 const (
-	lobby              = "lobby" // the frame of a person who has not said what they want
-	slotLanguage  Slot = "language"
-	slotMenu      Slot = "menu"
-	slotForget    Slot = "forget"
-	slotStop      Slot = "stop"
-	slotHelper    Slot = "helper" // after a text that was not understood
-	keyCall            = "call"
-	keyLanguage        = "lang."
-	keyTopic           = "topic."
-	longAbsence        = 120 * 24 * time.Hour
-	quietAfterAid      = 2 * time.Hour
+	lobby             = "lobby" // the frame of a person who has not said what they want
+	slotLanguage Slot = "language"
+	slotMenu     Slot = "menu"
+	slotForget   Slot = "forget"
+	slotStop     Slot = "stop"
+	slotHelper   Slot = "helper" // after a text that was not understood
+	keyCall           = "call"
+	keyLanguage       = "lang."
+	keyTopic          = "topic."
+	longAbsence       = 120 * 24 * time.Hour
+	aidGoesOn         = 2 * time.Hour
 )
 
 // said answers a text: emergency of tier A, then opt-out, then tier B, then the
 // words of command, then the dialogue.
 func (t *turn) said(ev Said) {
 	t.via = ev.Via
+	if !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence {
+		t.s.Frames, t.s.Drums, t.s.Timers = nil, nil, nil // the number may have another owner
+	}
 	t.settleLanguage(ev.Text)
 	r := t.e.readText(t.lang, ev.Text)
 	em := r.emergency()
@@ -301,10 +304,10 @@ func (t *turn) callBack() {
 	t.say("ask.call", Answer, locales.Args{"Days": callDays})
 }
 
-const (
-	timerCall TimerID = "call"
-	callDays          = 3 // by when somebody calls
-)
+const timerCall TimerID = "call"
+
+// callDays is by when somebody calls.
+const callDays = 3
 
 // askLanguage asks for a language by its own name.
 func (t *turn) askLanguage() {
@@ -726,8 +729,15 @@ func (t *turn) topicOf(r reading) string {
 			return under.Topic
 		}
 	}
-	if key := t.named(r); key != "" {
+	switch key := t.named(r); {
+	case key == topicBurn && r.hasFamily("waste"):
+		return topicRecipe
+	case key != "":
 		return key
+	case r.has("thing.char") && r.hasWeight():
+		return topicBinder
+	case r.has("unit.drum") && r.hasFamily("drum-past"):
+		return topicRecipe
 	}
 	for _, key := range menuOrder {
 		for _, s := range r.spans {
@@ -782,7 +792,7 @@ func (t *turn) askDoubt(f *Frame, slot Slot, value float64) {
 func (t *turn) puzzled() {
 	t.s.Fails++
 	t.heard.Understood = false
-	if a := t.s.Alert; a != nil && t.w.Now.Sub(a.At) < quietAfterAid {
+	if a := t.s.Alert; a != nil && t.w.Now.Sub(a.At) < aidGoesOn {
 		t.say("aid.go-on", Emergency, nil)
 		return
 	}
