@@ -138,8 +138,8 @@ type PlanResult struct {
 	ByThen     Kg        // likely ready on the evening of By
 	Bottleneck Bottleneck
 	Gain       Days // by which the likely day comes earlier without the bottleneck
-	// The fewest drums that probably keep the date with hands in plenty, and the
-	// fewest people with as many drums; zero: no number does, or there is no date.
+	// Where the date is not kept, the fewest drums that probably would with hands
+	// in plenty, and the fewest people with as many drums; zero: no number does.
 	NeedDrums, NeedPeople Count
 	CallHelp              bool // covering needs a second person, who is not in the plan
 
@@ -191,6 +191,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 
 	w, likely := newWorks(in, recipe, piece)
 	likely, end := w.best(likely)
+	out.Days = make([]PlanDay, 0, end.day+1)
 	w.run(likely, &out)
 	if !end.done && !end.starved {
 		return PlanResult{}, OutOfRange{"kilograms wanted", float64(in.Want), 0, math.Floor(end.ready)}
@@ -361,6 +362,9 @@ func (w *works) judge(in PlanInput, r RecipeResult, likely scenario, end outcome
 		}
 	}
 
+	if out.Promise != NotByThen {
+		return
+	}
 	fewest := func(most Figure[Count], use func(s *scenario, n Count)) Count {
 		n := sort.Search(int(most.Likely), func(k int) bool {
 			return day(func(s *scenario) { use(s, Count(k+1)) }) <= by
