@@ -2,8 +2,8 @@ package calc
 
 import "fmt"
 
-// OutOfRange says that an input lies outside what a method can answer. It is
-// the only error type of the package; a conversation turns it into a question.
+// OutOfRange says that an input lies outside what a method can answer; a
+// conversation turns it into a question.
 type OutOfRange struct {
 	What           string // the input, in the words of the field
 	Got, Low, High float64
@@ -12,4 +12,29 @@ type OutOfRange struct {
 // Error returns a sentence an operator can act on.
 func (e OutOfRange) Error() string {
 	return fmt.Sprintf("%s is %g; it must lie between %g and %g", e.What, e.Got, e.Low, e.High)
+}
+
+// Unknown says that a key names nothing the package has figures for.
+type Unknown struct{ What, Key string }
+
+// Error returns a sentence an operator can act on.
+func (e Unknown) Error() string { return fmt.Sprintf("there is no %s %q", e.What, e.Key) }
+
+// within returns an OutOfRange unless low <= got <= high.
+func within[T ~float64](what string, got, low, high T) error {
+	if got >= low && got <= high {
+		return nil
+	}
+	return OutOfRange{What: what, Got: float64(got), Low: float64(low), High: float64(high)}
+}
+
+// ranged returns an OutOfRange unless r is ordered and lies in [low, high].
+func ranged[T ~float64](what string, r Range[T], low, high T) error {
+	if err := within(what, r.Low, low, high); err != nil {
+		return err
+	}
+	if err := within(what, r.Likely, r.Low, high); err != nil {
+		return err
+	}
+	return within(what, r.High, r.Likely, high)
 }

@@ -16,6 +16,8 @@ type (
 	Metre float64
 	// SquareMetre is an area in square metres.
 	SquareMetre float64
+	// SquareMetrePerSecond is a diffusivity.
+	SquareMetrePerSecond float64
 	// KgPerCubicMetre is a density.
 	KgPerCubicMetre float64
 	// MJ is an energy in megajoules.

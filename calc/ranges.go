@@ -1,0 +1,160 @@
+package calc
+
+import "math"
+
+// decile is the standard normal quantile at 0.9: P10 and P90 of a Range lie
+// this many standard deviations to each side of P50.
+const decile = 1.2815515655446004
+
+// at returns the value of a split log-normal quantity at the standard normal
+// deviate z: each side of P50 has the logarithmic spread of its own decile.
+func (r Range[T]) at(z float64) T { return T(sidesOf(r).at(z)) }
+
+// sides is a split log-normal quantity with the standard deviation of the
+// logarithm on each side, for taking many draws.
+type sides struct{ likely, below, above float64 }
+
+func sidesOf[T ~float64](r Range[T]) sides {
+	return sides{
+		float64(r.Likely),
+		math.Log(float64(r.Likely/r.Low)) / decile,
+		math.Log(float64(r.High/r.Likely)) / decile,
+	}
+}
+
+func (s sides) at(z float64) float64 {
+	if z < 0 {
+		return s.likely * math.Exp(z*s.below)
+	}
+	return s.likely * math.Exp(z*s.above)
+}
+
+// spread is an uncertain quantity on the logarithms: P50 and the first three
+// cumulants about it.
+//
+// The squared logs of each side added in quadrature (JCGM 100:2008, 5.1.2, on
+// the logarithms of a product) are what this comes to where the sides of all
+// factors lean the same way; where they lean against each other, quadrature is
+// up to 5 % off and the third cumulant is needed.
+type spread struct{ likely, mean, variance, third float64 }
+
+// add enters an independent factor whose logarithm lies below and above its
+// P50 by the given distances at P10 and P90: half of a normal distribution on
+// each side.
+func (s *spread) add(below, above float64) {
+	below, above = below/decile, above/decile
+	mean := (above - below) / math.Sqrt(2*math.Pi)
+	square := (below*below + above*above) / 2
+	cube := math.Sqrt(2/math.Pi) * (above*above*above - below*below*below)
+	s.mean += mean
+	s.variance += square - mean*mean
+	s.third += cube - 3*mean*square + 2*mean*mean*mean
+}
+
+// move enters a cause that takes the quantity to the values a and b at its own
+// P10 and P90 while all other causes stay (JCGM 100:2008, 5.1.3, note 2).
+func (s *spread) move(a, b float64) {
+	if a == s.likely && b == s.likely {
+		return
+	}
+	down, up := math.Log(a/s.likely), math.Log(b/s.likely)
+	if down > up {
+		down, up = up, down
+	}
+	s.add(max(-down, 0), max(up, 0))
+}
+
+func spreadOf[T ~float64](r Range[T]) spread {
+	s := spread{likely: float64(r.Likely)}
+	s.move(float64(r.Low), float64(r.High))
+	return s
+}
+
+// times is the product with an independent quantity.
+func (s spread) times(o spread) spread {
+	return spread{s.likely * o.likely, s.mean + o.mean, s.variance + o.variance, s.third + o.third}
+}
+
+// over is the quotient by an independent quantity.
+func (s spread) over(o spread) spread {
+	return spread{s.likely / o.likely, s.mean - o.mean, s.variance + o.variance, s.third - o.third}
+}
+
+// at returns the quantile at the standard normal deviate z by the expansion of
+// Cornish and Fisher to the third cumulant.
+func (s *spread) at(z float64) float64 {
+	if s.variance == 0 {
+		return s.likely
+	}
+	return s.likely * math.Exp(s.mean+math.Sqrt(s.variance)*z+s.third/s.variance*(z*z-1)/6)
+}
+
+// rangeOf reads P10 and P90; P50 stays the product of the likely factors, so
+// that a recipe can be checked by hand.
+func rangeOf[T ~float64](s spread) Range[T] {
+	return Range[T]{T(min(s.at(-decile), s.likely)), T(s.likely), T(max(s.at(decile), s.likely))}
+}
+
+// draws is the number of points at which a quantity is taken when a sum, a
+// limit or a branch keeps it from being a product.
+const draws = 256
+
+// plane is an even spread of points over two independent standard normal
+// deviates: a lattice on the golden ratio.
+var plane = func() (points [draws][2]float64) {
+	for k := range points {
+		_, turn := math.Modf((float64(k) + .5) * math.Phi)
+		points[k] = [2]float64{normalQuantile((float64(k) + .5) / draws), normalQuantile(turn)}
+	}
+	return points
+}()
+
+func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }
+
+// around returns the deciles of the drawn values about a likely one. Only the
+// tails are sorted: a whole sort would be half the time of a recipe.
+func around(values *[draws]float64, likely float64) Range[float64] {
+	low := tail(values, 1)
+	high := -tail(values, -1)
+	return Range[float64]{min(low, likely), likely, max(high, likely)}
+}
+
+// tail returns the lower decile of the values times sign.
+func tail(values *[draws]float64, sign float64) float64 {
+	const at, part = draws / 10, .1 // P10 lies at 25.6 values, and the middle of value i at i + 0.5
+	var least [at + 2]float64
+	for i := range least {
+		least[i] = math.Inf(1)
+	}
+	for _, v := range values {
+		v *= sign
+		if v >= least[len(least)-1] {
+			continue
+		}
+		i := len(least) - 1
+		for ; i > 0 && least[i-1] > v; i-- {
+			least[i] = least[i-1]
+		}
+		least[i] = v
+	}
+	return least[at]*(1-part) + least[at+1]*part
+}
+
+// either returns the range itself, or the figure's when it is the zero range,
+// which is then entered as assumed.
+func either[T ~float64](r Range[T], f Figure[T], assumed *[]Sourced) Range[T] {
+	if r != (Range[T]{}) {
+		return r
+	}
+	*assumed = append(*assumed, f.Sourced())
+	return f.Range
+}
+
+// or is either for a single value.
+func or[T ~float64](v T, f Figure[T], assumed *[]Sourced) T {
+	if v != 0 {
+		return v
+	}
+	*assumed = append(*assumed, f.Sourced())
+	return f.Likely
+}

@@ -1,0 +1,72 @@
+package gateway
+
+import (
+	"time"
+
+	"cobline/dialog"
+)
+
+// Kind says what an entry records. It is stored.
+type Kind uint8
+
+// The kinds of entry.
+const (
+	Heard        Kind = 1 // a person wrote
+	Rang         Kind = 2 // a timer came due
+	Alerted      Kind = 3 // an emergency reached a duty phone
+	Acknowledged Kind = 4 // a duty phone has seen an emergency
+	Lapsed       Kind = 5 // a message was not sent, and what was said instead
+	Settled      Kind = 6 // what became of a message: Ref, Outcome, Why
+	Foreign      Kind = 7 // a sender that is no number; never answered
+)
+
+// Entry is one line of the journal. It names a person by PersonKey and never
+// holds a number. Integer keys are never reused.
+type Entry struct {
+	Key      Key           `cbor:"-"` // given by Commit
+	Kind     Kind          `cbor:"1,keyasint"`
+	At       time.Time     `cbor:"2,keyasint"`
+	Person   PersonKey     `cbor:"3,keyasint,omitzero"`
+	Previous Key           `cbor:"4,keyasint,omitzero"` // the person's entry before; given by Commit
+	Channel  string        `cbor:"5,keyasint,omitempty"`
+	Message  MessageID     `cbor:"6,keyasint,omitzero"`
+	Provider string        `cbor:"7,keyasint,omitempty"` // the provider's own id
+	Sender   string        `cbor:"8,keyasint,omitempty"` // only of a Foreign entry
+	SentAt   time.Time     `cbor:"9,keyasint,omitzero"`
+	Text     string        `cbor:"10,keyasint,omitempty"` // dots if it held a secret
+	Timer    dialog.Timer  `cbor:"11,keyasint,omitzero"`
+	Replies  []Said        `cbor:"12,keyasint,omitempty"`
+	Heard    *dialog.Heard `cbor:"13,keyasint,omitempty"`
+	Place    string        `cbor:"14,keyasint,omitempty"`
+	Facts    uint64        `cbor:"15,keyasint,omitempty"` // the version of the facts the turn knew
+	Flags    []string      `cbor:"16,keyasint,omitempty"` // why an officer should look
+	Question string        `cbor:"17,keyasint,omitempty"` // put before the officers
+	CallBack bool          `cbor:"18,keyasint,omitempty"`
+	Ref      string        `cbor:"19,keyasint,omitempty"`
+	Outcome  Outcome       `cbor:"20,keyasint,omitempty"`
+	Why      string        `cbor:"21,keyasint,omitempty"`
+	Erased   bool          `cbor:"22,keyasint,omitempty"` // its texts were blanked
+}
+
+// Said is one reply as the journal keeps it.
+type Said struct {
+	Key      string         `cbor:"1,keyasint,omitempty"`
+	Text     string         `cbor:"2,keyasint,omitempty"`
+	Choices  []string       `cbor:"3,keyasint,omitempty"`
+	Urgency  dialog.Urgency `cbor:"4,keyasint"`
+	Segments int            `cbor:"5,keyasint,omitempty"`
+	Inline   bool           `cbor:"6,keyasint,omitempty"` // shown in the answer to the request
+	Out      bool           `cbor:"7,keyasint,omitempty"` // put in the outbox
+	End      bool           `cbor:"8,keyasint,omitempty"` // ended a dialled session
+}
+
+// Blank removes what a person or the line said, and keeps what can be counted.
+func (e *Entry) Blank() {
+	e.Text, e.Question, e.Erased = "", "", true
+	for i := range e.Replies {
+		e.Replies[i].Text, e.Replies[i].Choices = "", nil
+	}
+	if e.Heard != nil {
+		e.Heard.Slots = nil
+	}
+}

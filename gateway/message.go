@@ -1,0 +1,136 @@
+package gateway
+
+import (
+	"crypto/sha256"
+	"encoding/base32"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	"cobline/dialog"
+	"cobline/gateway/ussd"
+)
+
+// MessageID names an inbound message: the same message has the same id however
+// often a gateway delivers it.
+type MessageID [16]byte
+
+// NewMessageID returns the id of a message from what caused it: the channel, the
+// sender, and either the provider's own id or what stands in for it. The parts
+// are told apart, so moving a character from one to the next changes the id.
+func NewMessageID(channel, sender string, cause ...string) MessageID {
+	h := sha256.New()
+	for _, part := range append([]string{channel, sender}, cause...) {
+		h.Write(binary.AppendUvarint(nil, uint64(len(part))))
+		h.Write([]byte(part))
+	}
+	return MessageID(h.Sum(nil)[:16])
+}
+
+// Inbound is a text or a key press as it arrived.
+type Inbound struct {
+	// ID is zero if the gateway gives neither an id nor a time of its own. The
+	// Service then judges repeats by content, within the channel's RetryWindow.
+	ID       MessageID
+	Provider string // the provider's own id, for the journal
+	Channel  string
+	Sender   string // verbatim; only a Number has a conversation
+	To       string
+	From     Number // zero if the sender is not a number: journalled, never answered
+	Via      dialog.Channel
+	Session  string // of a dialled session; empty on SMS
+	Text     string
+	SentAt   time.Time // when the gateway says it was sent; zero if unknown
+	At       time.Time // when it arrived here
+}
+
+// Outbound is one message on its way out. Integer keys are never reused; what
+// has none is the store's to keep as it likes.
+type Outbound struct {
+	Ref       string         `cbor:"-"` // given by Commit from the entry and Index
+	Index     int            `cbor:"-"` // the position of the reply in its turn
+	Channel   string         `cbor:"-"`
+	To        Number         `cbor:"-"`
+	Urgency   dialog.Urgency `cbor:"-"`
+	NotBefore time.Time      `cbor:"-"`
+	Key       string         `cbor:"1,keyasint,omitempty"` // the reply's key, so that a lapse can be told
+	From      string         `cbor:"2,keyasint,omitempty"`
+	Text      string         `cbor:"3,keyasint"`
+	Segments  int            `cbor:"4,keyasint"`
+	Place     string         `cbor:"5,keyasint,omitempty"` // whose zone the quiet hours follow
+	Person    PersonKey      `cbor:"6,keyasint"`
+	Expires   time.Time      `cbor:"7,keyasint"`
+	Tries     int            `cbor:"8,keyasint,omitempty"`
+}
+
+// Shown is what a turn shows at once, in the answer to the request that brought
+// the text.
+type Shown struct {
+	Texts []string `cbor:"1,keyasint,omitempty"` // of a text channel
+	// Of a session channel: the screen, the session it belongs to, whether the
+	// session goes on, and whether it does so only for pages still to be read.
+	Screen  ussd.Screen `cbor:"2,keyasint,omitzero"`
+	Session string      `cbor:"3,keyasint,omitempty"`
+	More    bool        `cbor:"4,keyasint,omitempty"`
+	End     bool        `cbor:"5,keyasint,omitempty"`
+}
+
+// Key is the position of an entry in the journal: milliseconds since 1970, then
+// a counter. Keys order as the entries were written.
+type Key [11]byte
+
+// NewKey returns the key of the entry with this number, written at t.
+func NewKey(t time.Time, number uint64) Key {
+	var k Key
+	var b [8]byte
+	binary.BigEndian.PutUint64(b[:], uint64(t.UnixMilli()))
+	copy(k[:6], b[2:])
+	binary.BigEndian.PutUint64(b[:], number)
+	copy(k[6:], b[3:])
+	return k
+}
+
+// Time returns when the entry was written, to the millisecond.
+func (k Key) Time() time.Time {
+	var b [8]byte
+	copy(b[2:], k[:6])
+	return time.UnixMilli(int64(binary.BigEndian.Uint64(b[:]))).UTC()
+}
+
+// IsZero reports whether k is the zero Key, which no entry has.
+func (k Key) IsZero() bool { return k == Key{} }
+
+// base32 in the hexadecimal order sorts as the octets do.
+var refEncoding = base32.HexEncoding.WithPadding(base32.NoPadding)
+
+// ErrNotRef says that a text is not a reference of this line.
+var ErrNotRef = errors.New("not a message reference")
+
+// maxIndex is the highest position of a reply in its turn; a reference keeps it
+// in one octet.
+const maxIndex = 255
+
+// Ref returns the reference of the reply at index of the turn behind an entry:
+// 20 letters and digits, the same on every attempt to send it.
+func (k Key) Ref(index int) string {
+	if index < 0 || index > maxIndex {
+		panic(fmt.Sprintf("gateway: reply %d of one turn", index))
+	}
+	return refEncoding.EncodeToString(append(k[:], byte(index)))
+}
+
+// ParseRef returns the journal entry and the position a reference stands for, so
+// that a delivery report finds its message. The error is ErrNotRef.
+func ParseRef(ref string) (Key, int, error) {
+	b, err := refEncoding.DecodeString(ref)
+	if err != nil || len(b) != len(Key{})+1 {
+		return Key{}, 0, ErrNotRef
+	}
+	return Key(b[:len(Key{})]), int(b[len(Key{})]), nil
+}
+
+// PersonKey stands for a person in the journal instead of the number. It is
+// drawn at random, so that erasing the conversation leaves entries that name
+// nobody.
+type PersonKey [8]byte

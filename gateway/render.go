@@ -1,0 +1,225 @@
+package gateway
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"cobline/dialog"
+	"cobline/gateway/sms"
+	"cobline/gateway/ussd"
+	"cobline/locales"
+)
+
+// answer says what of a turn the answer to the request can hold.
+type answer struct {
+	session bool // a screen with options instead of texts
+	replies int
+}
+
+// none is the answer to an event that no request brought.
+var none = answer{}
+
+func (ch Channel) answer(via dialog.Channel) answer {
+	a := answer{session: via == dialog.USSD}
+	switch {
+	case a.session || ch.Carry == CarryAll || !ch.Ability.Sends:
+		a.replies = math.MaxInt
+	case ch.Carry == CarryFirst:
+		a.replies = 1
+	}
+	return a
+}
+
+// heard returns the journal line of a message.
+func heard(in Inbound) *Entry {
+	return &Entry{
+		Kind: Heard, At: in.At, SentAt: in.SentAt, Channel: in.Channel,
+		Message: in.ID, Provider: in.Provider, Text: in.Text,
+	}
+}
+
+// change turns a decided turn into what is to be committed. c is the
+// conversation before the turn, e the line of its event.
+func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Change {
+	if c.Person == (PersonKey{}) {
+		rand.Read(c.Person[:])
+	}
+	change := Change{Conversation: c, Entry: e, Withdraw: t.State.Stopped && !c.State.Stopped}
+	change.Conversation.State = t.State
+	change.Set, change.Clear = timers(c, t.State)
+	e.Person, e.Place, e.Heard, e.Facts = c.Person, t.State.Place, &t.Heard, s.facts.Load().Version
+	if t.Heard.Secret {
+		e.Text = "..."
+	}
+	for _, effect := range t.Effects {
+		s.effect(&change, effect)
+	}
+	channel := s.writes(c.Channel)
+	for i, r := range t.Replies {
+		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End, Inline: i < a.replies}
+		said.Out = channel != "" && (!said.Inline || a.session && (r.Keep || r.Urgency == dialog.Emergency))
+		subs := locales.Substitutions(t.Heard.Lang)
+		text := sms.Plain(r.Plain(), subs)
+		if said.Out || !a.session {
+			said.Segments = len(sms.Split(text).Segments)
+		}
+		if said.Out {
+			change.Out = append(change.Out, Outbound{
+				Index: i, Channel: channel, To: c.Number, Urgency: r.Urgency, NotBefore: e.At,
+				Key: r.Key, From: s.options.Channels[channel].From, Text: text, Segments: said.Segments,
+				Place: t.State.Place, Person: c.Person, Expires: e.At.Add(s.valid(r)),
+			})
+		}
+		if said.Text = text; a.session && r.More == "" {
+			said.Text = sms.Plain(r.Text, subs)
+			for _, choice := range r.Choices {
+				said.Choices = append(said.Choices, sms.Plain(choice, subs))
+			}
+		}
+		e.Replies = append(e.Replies, said)
+	}
+	return change
+}
+
+// How long messages may be sent when their reply does not say: a caution is
+// worthless after two hours, a reminder or notice by the next day. Common
+// practice.
+const (
+	validSafety   = 2 * time.Hour
+	validReminder = 12 * time.Hour
+)
+
+func (s *Service) valid(r dialog.Reply) time.Duration {
+	switch {
+	case r.Valid > 0:
+		return r.Valid
+	case r.Urgency == dialog.Safety:
+		return validSafety
+	case r.Urgency == dialog.Reminder || r.Urgency == dialog.Bulletin:
+		return validReminder
+	}
+	return s.options.GiveUp
+}
+
+// timers returns the alarms a turn sets and clears: what the conversation wants
+// now and did not before, and the reverse.
+func timers(c Conversation, after dialog.State) (set, clear []Alarm) {
+	return missing(c.Number, after.Timers, c.State.Timers), missing(c.Number, c.State.Timers, after.Timers)
+}
+
+// missing returns the alarms of the timers in list that are not in other.
+func missing(n Number, list, other []dialog.Timer) (alarms []Alarm) {
+	for _, t := range list {
+		a := Alarm{Number: n, ID: t.ID, At: t.At}
+		if !slices.ContainsFunc(other, a.rings) {
+			alarms = append(alarms, a)
+		}
+	}
+	return alarms
+}
+
+// effect adds to a change what a turn asks of the world.
+func (s *Service) effect(c *Change, effect dialog.Effect) {
+	e, number := c.Entry, c.Conversation.Number
+	switch ef := effect.(type) {
+	case dialog.Flag:
+		e.Flags = append(e.Flags, ef.Why)
+	case dialog.Question:
+		e.Question = ef.Text
+	case dialog.CallBack:
+		e.CallBack = true
+	case dialog.Erase:
+		c.Erase = &ef
+	case dialog.TellDuty:
+		phones := s.options.Duty(ef.Place)
+		if len(phones) == 0 {
+			e.Flags = append(e.Flags, "no duty phone")
+			return
+		}
+		since := e.At
+		if own := c.Conversation.State.Alert; own != nil && own.ID == ef.AlertID {
+			since = own.At
+		}
+		// An alert's id is unique to its person, a duty phone hears of many.
+		id := fmt.Sprintf("alert:%s:%s:%d", hex.EncodeToString(c.Conversation.Person[:]), ef.AlertID, ef.Attempt)
+		c.Set = append(c.Set, Alarm{
+			Number: phones[max(ef.Attempt-1, 0)%len(phones)], ID: dialog.TimerID(id), At: e.At,
+			Errand: &Errand{Alert: &dialog.Alert{
+				ID: ef.AlertID, Kind: ef.Kind, Place: ef.Place, At: since,
+				Number: "+" + number.Digits(), Attempt: ef.Attempt,
+			}},
+		})
+	case dialog.Seen:
+		person, err := NumberOf(strings.TrimPrefix(ef.Alert.Number, "+"))
+		if err != nil {
+			e.Flags = append(e.Flags, "alert without a number")
+			return
+		}
+		c.Set = append(c.Set, Alarm{
+			Number: person, ID: dialog.TimerID("seen:" + ef.Alert.ID), At: e.At,
+			Errand: &Errand{Seen: ef.Alert.ID},
+		})
+	}
+}
+
+// show returns what the answer to the request shows of an entry's replies.
+func show(e Entry, in Inbound, ch Channel) Shown {
+	var shown Shown
+	var choices []string
+	for _, r := range e.Replies {
+		if r.Inline {
+			shown.Texts = append(shown.Texts, r.Text)
+			shown.End = r.End
+			choices = r.Choices
+		}
+	}
+	if in.Via != dialog.USSD {
+		return shown
+	}
+	text := strings.Join(shown.Texts, "\n")
+	shown.Texts, shown.Session = nil, in.Session
+	shown.Screen = ussd.Pages(text, choices, ch.keys(e.Heard.Lang), ch.Ability.Limit, units)
+	return shown.turned(shown.Screen)
+}
+
+// turnPage returns the change of a key that turns a page of the session's
+// screen. It reports false if the dialogue is to answer.
+func turnPage(c Conversation, in Inbound, ch Channel) (Change, bool) {
+	if in.Via != dialog.USSD || in.Session != c.Shown.Session {
+		return Change{}, false
+	}
+	screen, ok := c.Shown.Screen.Press(in.Text, ch.keys(c.State.Lang))
+	c.Shown = c.Shown.turned(screen)
+	return Change{Conversation: c}, ok
+}
+
+// turned returns what is shown with another page of its screen.
+func (s Shown) turned(screen ussd.Screen) Shown {
+	s.Screen = screen
+	s.More = !s.End || screen.At < len(screen.Pages)-1
+	return s
+}
+
+// keys returns the page keys in a language.
+func (ch Channel) keys(l locales.Lang) ussd.Keys {
+	if ch.Keys == nil {
+		return ussd.Keys{Back: ussd.Key{Press: "7", Label: "Back"}, More: ussd.Key{Press: "8", Label: "More"}}
+	}
+	return ch.Keys(l)
+}
+
+// units counts a screen in septets. A screen in UCS-2 holds 80 characters where
+// one in the 7-bit alphabet holds 182: 3GPP TS 23.038 section 5, a screen of 160
+// octets.
+func units(page string) int {
+	encoding, n := sms.Measure(page)
+	if encoding == sms.UCS2 {
+		return (n*182 + 79) / 80
+	}
+	return n
+}

@@ -1,0 +1,328 @@
+package gateway
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"log/slog"
+	"runtime/debug"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"cobline/dialog"
+	"cobline/gateway/ussd"
+	"cobline/locales"
+)
+
+// Stepper decides what an event leads to. dialog.Engine is the one.
+type Stepper interface {
+	Step(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn
+}
+
+// Carry says how many replies of a turn the answer to the request carries.
+type Carry uint8
+
+// The ways to carry. What is not carried goes to the outbox.
+const (
+	CarryNone Carry = iota
+	CarryFirst
+	CarryAll
+)
+
+// Channel is what the Service knows of one way in and out.
+type Channel struct {
+	Ability dialog.Ability
+	Carry   Carry                          // of a text; a session's screen carries everything, and so does a channel that cannot send
+	From    string                         // the sender its messages go out with
+	Keys    func(l locales.Lang) ussd.Keys // the page keys of a session channel
+	// RetryWindow is how long the same text again is a repeat, on a channel whose
+	// gateway gives neither ids nor times; zero is never.
+	RetryWindow time.Duration
+}
+
+// Options are a service's fixed settings.
+type Options struct {
+	Channels map[string]Channel
+	// Main is the channel of messages to people who never wrote, and to those
+	// whose own channel cannot send.
+	Main string
+	// Duty returns the duty phones of a place, the first to be told first.
+	Duty func(place string) []Number
+	// GiveUp is how long an answer may still be sent; default 24 hours.
+	GiveUp time.Duration
+	// Poke, if set, is called after a commit has put messages in a channel's
+	// outbox.
+	Poke  func(channel string)
+	Watch *Watch       // default: one that follows no earlier commit
+	Log   *slog.Logger // default: slog.Default
+}
+
+// Service turns events into committed turns. It is safe for concurrent use; the
+// events of one number follow each other.
+type Service struct {
+	engine  Stepper
+	turns   Turns
+	options Options
+	facts   atomic.Pointer[dialog.Facts]
+	seed    maphash.Seed
+	stripes [256]sync.Mutex
+}
+
+// NewService returns a service that decides with e and keeps with st.
+func NewService(e Stepper, st Turns, o Options) *Service {
+	if o.GiveUp == 0 {
+		o.GiveUp = 24 * time.Hour
+	}
+	if o.Duty == nil {
+		o.Duty = func(string) []Number { return nil }
+	}
+	if o.Poke == nil {
+		o.Poke = func(string) {}
+	}
+	if o.Watch == nil {
+		o.Watch = NewWatch(time.Time{})
+	}
+	if o.Log == nil {
+		o.Log = slog.Default()
+	}
+	s := &Service{engine: e, turns: st, options: o, seed: maphash.MakeSeed()}
+	s.facts.Store(&dialog.Facts{})
+	return s
+}
+
+// SetFacts replaces what the next turns know about the world.
+func (s *Service) SetFacts(f *dialog.Facts) { s.facts.Store(f) }
+
+// Facts returns what turns know about the world now.
+func (s *Service) Facts() *dialog.Facts { return s.facts.Load() }
+
+// Receive answers a text or a key press. The answer is durable when Receive
+// returns: what it returns is to be shown at once, the rest is on its way. The
+// same message again returns the same replies and changes nothing. After an
+// error nothing was answered, and the message may be brought again.
+func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
+	ch, ok := s.options.Channels[in.Channel]
+	if !ok {
+		return Shown{}, fmt.Errorf("receive on channel %q: no such channel", in.Channel)
+	}
+	in.At = s.options.Watch.At(in.At)
+	in.SentAt = plausible(in.SentAt, in.At)
+	if in.From.IsZero() {
+		e := heard(in)
+		e.Kind, e.Sender = Foreign, in.Sender
+		return Shown{}, s.turns.Commit(ctx, Change{Entry: e})
+	}
+	waited, unlock := s.lock(in.From)
+	defer unlock()
+	var shown Shown
+	err := retry(func() (err error) {
+		shown, err = s.receive(ctx, in, ch, waited)
+		return err
+	})
+	if err != nil {
+		return Shown{}, fmt.Errorf("answer %v on channel %q: %w", in.From, in.Channel, err)
+	}
+	return shown, nil
+}
+
+func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bool) (Shown, error) {
+	c, err := s.turns.Load(ctx, in.From)
+	if err != nil {
+		return Shown{}, err
+	}
+	anonymous := in.ID == MessageID{}
+	if anonymous {
+		if c.Recent.repeats(in, ch.RetryWindow, waited) {
+			in.ID = c.Recent.ID
+			return s.again(ctx, c, in, ch)
+		}
+		in.ID = NewMessageID(in.Channel, in.Sender, content(in), in.At.UTC().Format(time.RFC3339Nano))
+	}
+	change, paged := turnPage(c, in, ch)
+	if !paged {
+		t, err := s.step(c, in.Channel, in.At, dialog.Said{Text: in.Text, Via: in.Via, SentAt: in.SentAt})
+		if err != nil {
+			return Shown{}, err
+		}
+		if anonymous {
+			c.Recent = Recent{ID: in.ID, At: in.At, Text: content(in), Asked: open(t.State) != open(c.State)}
+		}
+		c.Channel = in.Channel
+		change = s.change(c, t, heard(in), ch.answer(in.Via))
+		change.Conversation.Shown = show(*change.Entry, in, ch)
+	}
+	change.Source.Inbound = in.ID
+	switch err := s.commit(ctx, change); {
+	case errors.Is(err, ErrSeen):
+		return s.again(ctx, c, in, ch)
+	case err != nil:
+		return Shown{}, err
+	}
+	return change.Conversation.Shown, nil
+}
+
+// again returns what was shown when the message was first answered.
+func (s *Service) again(ctx context.Context, c Conversation, in Inbound, ch Channel) (Shown, error) {
+	e, err := s.turns.Recall(ctx, in.From, in.ID)
+	if errors.Is(err, ErrNotFound) { // a key that turned a page
+		return c.Shown, nil
+	}
+	return show(e, in, ch), err
+}
+
+// Ring tells a conversation that an alarm has come due. An alarm that is gone is
+// no error: another ring has answered it.
+func (s *Service) Ring(ctx context.Context, a Alarm, now time.Time) error {
+	now = s.options.Watch.At(now)
+	_, unlock := s.lock(a.Number)
+	defer unlock()
+	err := retry(func() error { return s.ring(ctx, a, now) })
+	if err != nil && !errors.Is(err, ErrSeen) {
+		return fmt.Errorf("ring %q of %v: %w", a.ID, a.Number, err)
+	}
+	return nil
+}
+
+func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
+	c, err := s.turns.Load(ctx, a.Number)
+	if err != nil {
+		return err
+	}
+	channel := s.writes(c.Channel)
+	e := &Entry{At: now, Channel: channel, Timer: dialog.Timer{ID: a.ID, At: a.At}}
+	var ev dialog.Event
+	switch {
+	case a.Errand == nil:
+		i := slices.IndexFunc(c.State.Timers, a.rings)
+		if i < 0 { // the conversation no longer wants it
+			return s.commit(ctx, Change{Conversation: c, Source: Source{Alarm: &a}})
+		}
+		e.Kind, e.Timer = Rang, c.State.Timers[i]
+		ev = dialog.Due{Timer: e.Timer}
+		c.State.Timers = slices.Delete(slices.Clone(c.State.Timers), i, i+1)
+	case a.Errand.Alert != nil:
+		e.Kind, ev = Alerted, dialog.Alerted{Alert: *a.Errand.Alert}
+	case a.Errand.Lapse != nil:
+		l := a.Errand.Lapse
+		e.Kind, e.Ref, ev = Lapsed, l.Ref, dialog.Lapsed{Ref: l.Ref, Key: l.Key, Why: l.Why}
+	default:
+		e.Kind, ev = Acknowledged, dialog.Acknowledged{AlertID: a.Errand.Seen}
+	}
+	t, err := s.step(c, channel, now, ev)
+	if err != nil {
+		return err
+	}
+	// Setting the alarm again that rings would ring it for ever.
+	t.State.Timers = slices.DeleteFunc(slices.Clone(t.State.Timers), a.rings)
+	change := s.change(c, t, e, none)
+	change.Source.Alarm = &a
+	return s.commit(ctx, change)
+}
+
+// rings reports whether the alarm is the row of a timer.
+func (a Alarm) rings(t dialog.Timer) bool {
+	return a.Errand == nil && a.ID == t.ID && a.At.UnixMicro() == t.At.UnixMicro()
+}
+
+// lock takes the number's lock and reports whether it had to wait for it.
+func (s *Service) lock(n Number) (waited bool, unlock func()) {
+	mu := &s.stripes[maphash.String(s.seed, n.digits)%uint64(len(s.stripes))]
+	waited = !mu.TryLock()
+	if waited {
+		mu.Lock()
+	}
+	return waited, mu.Unlock
+}
+
+// maxTurns is how often a turn is decided if the conversation changes under it.
+// The lock of the number leaves that to other processes.
+const maxTurns = 4
+
+func retry(decide func() error) (err error) {
+	for range maxTurns {
+		if err = decide(); !errors.Is(err, ErrConflict) {
+			break
+		}
+	}
+	return err
+}
+
+// step decides. A panic is kept to the event that caused it: one text must not
+// take the line from everybody, at every start anew.
+func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.Event) (t dialog.Turn, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("decide on %T: panic: %v\n%s", ev, p, debug.Stack())
+		}
+	}()
+	return s.engine.Step(c.State, ev, dialog.World{
+		Now: now, Facts: s.facts.Load(), Channel: s.options.Channels[channel].Ability,
+	}), nil
+}
+
+func (s *Service) commit(ctx context.Context, c Change) error {
+	if err := s.turns.Commit(ctx, c); err != nil {
+		return err
+	}
+	if len(c.Out) > 0 {
+		s.options.Poke(c.Out[0].Channel)
+	}
+	return nil
+}
+
+// writes returns the channel on which a person of a channel can be written to:
+// that one, else the main one; empty if neither can send.
+func (s *Service) writes(channel string) string {
+	for _, name := range []string{channel, s.options.Main} {
+		if s.options.Channels[name].Ability.Sends {
+			return name
+		}
+	}
+	return ""
+}
+
+// plausible returns the sent time of a message if it can be believed: gateways
+// that lost their clock or zone are off by hours.
+func plausible(sent, received time.Time) time.Time {
+	switch d := received.Sub(sent); {
+	case sent.IsZero() || d > 24*time.Hour || d < -24*time.Hour:
+		return time.Time{}
+	case d < 0:
+		return received
+	}
+	return sent
+}
+
+// content is what two deliveries of one message have in common where the
+// gateway gives nothing else.
+func content(in Inbound) string {
+	id := NewMessageID(in.Channel, in.Sender, in.To, in.Session, in.Text)
+	return string(id[:])
+}
+
+// inFlight is how long a gateway may have to wait for an answer before it gives
+// up and brings the message again.
+const inFlight = 30 * time.Second
+
+// repeats reports whether a message is the recent one again: the same text while
+// the first was being answered, or soon after and no new question asked since.
+// A person who is asked something new may honestly answer 1 twice.
+func (r Recent) repeats(in Inbound, window time.Duration, waited bool) bool {
+	if window == 0 || r.Text != content(in) {
+		return false
+	}
+	since := in.At.Sub(r.At)
+	return waited && since < inFlight || !r.Asked && since < window
+}
+
+// open names the question a conversation has put last.
+func open(s dialog.State) string {
+	if len(s.Frames) == 0 {
+		return ""
+	}
+	f := s.Frames[len(s.Frames)-1]
+	return f.Topic + "." + string(f.Open)
+}

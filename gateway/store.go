@@ -1,0 +1,192 @@
+package gateway
+
+import (
+	"context"
+	"errors"
+	"io"
+	"time"
+
+	"cobline/dialog"
+)
+
+// The errors a caller of a store branches on.
+var (
+	// ErrConflict says that the revision given is not the stored one.
+	ErrConflict = errors.New("changed since it was read")
+	// ErrSeen says that the source of a change is already answered.
+	ErrSeen = errors.New("already answered")
+	// ErrNotFound says that what was asked for is not there.
+	ErrNotFound = errors.New("not found")
+)
+
+// Conversation is what the line keeps about one number.
+type Conversation struct {
+	Number  Number
+	Channel string    // of the person's last text; replies go there
+	Person  PersonKey // drawn by the Service when it first answers
+	State   dialog.State
+	Shown   Shown  // what a dialled session shows now
+	Recent  Recent // for gateways without ids
+	Rev     uint64 // counts the commits; zero is a number never met
+}
+
+// Recent is the last text of a channel whose gateway gives neither ids nor
+// times: what is needed to tell a repeat from a second honest answer.
+type Recent struct {
+	ID    MessageID `cbor:"1,keyasint"`
+	At    time.Time `cbor:"2,keyasint"`           // when it was answered
+	Text  string    `cbor:"3,keyasint,omitempty"` // of the channel, recipient and text: a digest
+	Asked bool      `cbor:"4,keyasint,omitempty"` // its answer asked a new question
+}
+
+// Source is what a change answers; at most one field is set. A source is
+// answered once: the store remembers an inbound message for at least 72 hours,
+// and an alarm by its row.
+type Source struct {
+	Inbound MessageID
+	Alarm   *Alarm
+}
+
+// Change is everything one turn changes.
+type Change struct {
+	Conversation Conversation
+	Source       Source
+	Out          []Outbound // only with an Entry, which names them
+	Set, Clear   []Alarm    // also of other numbers: the durable way from one conversation to another
+	Entry        *Entry     // nil if the turn says nothing to the journal
+	// Withdraw drops the person's waiting reminders and bulletins: they opted out.
+	Withdraw bool
+	// Erase forgets the person in the same step: state, alarms, waiting messages,
+	// and the texts of all their entries but this one. Out is still sent.
+	Erase *dialog.Erase
+}
+
+// Alarm is a moment at which a conversation wants to be woken. Number, ID and At
+// identify it: a ring deletes exactly that alarm.
+type Alarm struct {
+	Number Number         `cbor:"-"`
+	ID     dialog.TimerID `cbor:"-"`
+	At     time.Time      `cbor:"1,keyasint"`
+	Due    time.Time      `cbor:"-"` // At, or later if deferred; set by the store
+	Tries  int            `cbor:"2,keyasint,omitempty"`
+	Errand *Errand        `cbor:"3,keyasint,omitempty"` // nil: a timer of the conversation
+}
+
+// Errand is what an alarm brings to a conversation from elsewhere. Exactly one
+// field is set.
+type Errand struct {
+	Alert *dialog.Alert `cbor:"1,keyasint,omitempty"` // an emergency reaches a duty phone
+	Seen  string        `cbor:"2,keyasint,omitempty"` // a duty phone has seen the alert of this id
+	Lapse *Lapse        `cbor:"3,keyasint,omitempty"` // a message was not sent
+}
+
+// Lapse is a message that was not sent and what it carried.
+type Lapse struct {
+	Ref string     `cbor:"1,keyasint"`
+	Key string     `cbor:"2,keyasint,omitempty"`
+	Why dialog.Why `cbor:"3,keyasint"`
+}
+
+// Turns keeps conversations.
+type Turns interface {
+	// Load returns a conversation; of a number never met, a zero one with the
+	// number. One the program cannot decode is an error.
+	Load(ctx context.Context, n Number) (Conversation, error)
+	// Commit makes a change durable, whole or not at all. The error is ErrSeen if
+	// the source is already answered, else ErrConflict if Conversation.Rev is not
+	// the stored revision. Cancelling after the call began does not undo it.
+	// A change without a number writes its Entry alone.
+	Commit(ctx context.Context, c Change) error
+	// Recall returns the entry that answered an inbound message of n, or
+	// ErrNotFound: never answered, forgotten, or answered without an entry.
+	Recall(ctx context.Context, n Number, id MessageID) (Entry, error)
+}
+
+// Alarms keeps what is to be rung.
+type Alarms interface {
+	// DueAlarms returns at most max alarms due at now, earliest first.
+	DueAlarms(ctx context.Context, now time.Time, max int) ([]Alarm, error)
+	// Defer moves a due alarm to a later time and counts the try. The alarm stays
+	// the same alarm. The error is ErrNotFound if it is gone.
+	Defer(ctx context.Context, a Alarm, to time.Time) error
+}
+
+// Outbox keeps what is to be sent.
+type Outbox interface {
+	// Lease returns at most max messages of a channel that may be sent at now,
+	// the most urgent first, and holds them for a while: at most one per person,
+	// who has nothing else in flight there. What a person is due goes out in the
+	// order it was written, with the urgency of the most urgent of it; only
+	// Emergency overtakes. A message whose hold ran out may be leased again.
+	Lease(ctx context.Context, channel string, now time.Time, hold time.Duration, max int) ([]Outbound, error)
+	// Settle ends a lease. The error is ErrNotFound if the message is gone.
+	Settle(ctx context.Context, ref string, s Settlement) error
+}
+
+// Outcome is how an attempt to send ended. It is stored.
+type Outcome uint8
+
+// The outcomes.
+const (
+	Sent    Outcome = 1 // the gateway has it
+	Later   Outcome = 2 // it waits
+	Dropped Outcome = 3 // it will not be sent
+	Unknown Outcome = 4 // it may have been sent, and will not be again
+)
+
+// String returns the outcome in lower case, as metrics and logs label it.
+func (o Outcome) String() string {
+	return [...]string{"", "sent", "later", "dropped", "unknown"}[o]
+}
+
+// Settlement says what became of a leased message.
+type Settlement struct {
+	Outcome Outcome
+	At      time.Time
+	Why     string    // a word of a small closed set, for the journal and metrics
+	Until   time.Time // Later: when it may be sent
+	// Failed says that sending was tried and failed: the try counts, and all that
+	// waits for this person moves behind the message.
+	Failed bool
+	// Lapse, if set, wakes the conversation with a Lapse in the same step.
+	Lapse dialog.Why
+}
+
+// Log is the journal.
+type Log interface {
+	// After returns at most max entries that follow k, in order.
+	After(ctx context.Context, k Key, max int) ([]Entry, error)
+	// Last returns the key of the newest entry, zero if there is none.
+	Last(ctx context.Context) (Key, error)
+}
+
+// People lists conversations.
+type People interface {
+	// Each calls f with every conversation after a number, in number order, until
+	// f returns an error. It holds no transaction while f runs. One that cannot be
+	// decoded ends it with an error that names the masked number.
+	Each(ctx context.Context, after Number, f func(Conversation) error) error
+}
+
+// Desk keeps the officers' documents: few, revisioned, and no business of turns.
+type Desk interface {
+	// Get fills into with a document and returns its revision, or ErrNotFound.
+	Get(ctx context.Context, kind, id string, into any) (rev uint64, err error)
+	// Put writes a document over revision rev, zero to create it; nil deletes it.
+	// The error is ErrConflict if the stored revision is another.
+	Put(ctx context.Context, kind, id string, v any, rev uint64) error
+	// List calls f with at most max documents of a kind whose id follows after, in
+	// id order. It holds no transaction while f runs.
+	List(ctx context.Context, kind, after string, max int, f func(id string, rev uint64, decode func(into any) error) error) error
+}
+
+// Store is everything durable.
+type Store interface {
+	Turns
+	Alarms
+	Outbox
+	Log
+	People
+	Desk
+	io.Closer
+}

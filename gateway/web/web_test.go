@@ -1,0 +1,207 @@
+package web_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/stretchr/testify/require"
+
+	"cobline/gateway"
+	"cobline/gateway/web"
+	"cobline/gateway/webhook"
+)
+
+// desk keeps what it receives and answers as it is told.
+type desk struct {
+	mu   sync.Mutex
+	kept []gateway.Inbound
+	fail error
+}
+
+func (d *desk) Receive(_ context.Context, in gateway.Inbound) (gateway.Shown, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.kept = append(d.kept, in)
+	if in.Text == "panic" {
+		panic("a text nobody thought of")
+	}
+	return gateway.Shown{Texts: []string{"heard " + in.Text}}, d.fail
+}
+
+// line is a server on loopback and the receiver behind it.
+type line struct {
+	desk
+	t     *testing.T
+	url   string
+	ready error
+	log   bytes.Buffer
+}
+
+func serve(t *testing.T) *line {
+	shape, err := webhook.Compile(webhook.Spec{
+		Name: "plain", Country: "KE",
+		In: webhook.In{
+			Path: "/in/plain", ID: "json:id", From: "json:from", Text: "json:text", To: "header:X-To",
+			Session: "query:s",
+			Check:   webhook.Check{Token: "query:k", Value: "s3cret"},
+			Answer:  webhook.Answer{Carry: webhook.CarryAll, Body: "{{.Text}}"},
+		},
+	})
+	require.NoError(t, err)
+	l := &line{t: t}
+	app, err := web.New(web.Options{
+		Channels: []*webhook.Shape{shape},
+		Receiver: &l.desk,
+		Ready:    func() error { return l.ready },
+		Metrics:  prometheus.NewRegistry(),
+		Log:      slog.New(slog.NewTextHandler(&l.log, nil)),
+	})
+	require.NoError(t, err)
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	l.url = "http://" + ln.Addr().String()
+	served := make(chan error, 1)
+	go func() { served <- app.Listener(ln) }()
+	t.Cleanup(func() {
+		require.NoError(t, app.ShutdownWithTimeout(5*time.Second))
+		require.NoError(t, <-served)
+	})
+	return l
+}
+
+func (l *line) do(method, path, body string, headers ...string) (int, string) {
+	r, err := http.NewRequest(method, l.url+path, strings.NewReader(body))
+	require.NoError(l.t, err)
+	r.Header.Set("Content-Type", "application/json")
+	for i := 0; i < len(headers); i += 2 {
+		r.Header.Set(headers[i], headers[i+1])
+	}
+	res, err := http.DefaultClient.Do(r)
+	require.NoError(l.t, err)
+	defer res.Body.Close()
+	answer, err := io.ReadAll(res.Body)
+	require.NoError(l.t, err)
+	return res.StatusCode, string(answer)
+}
+
+func text(id int, text string) string {
+	return fmt.Sprintf(`{"id":"%d","from":"+2547000%05d","text":%q}`, id, id, text)
+}
+
+func TestAnswers(t *testing.T) {
+	big := text(1, strings.Repeat("a", 70<<10))
+	for name, c := range map[string]struct {
+		method, path, body string
+		headers            []string
+		status             int
+		answer             string
+		reaches            bool
+	}{
+		"a text":               {"POST", "/in/plain?k=s3cret", text(1, "hi"), nil, 200, "heard hi", true},
+		"no secret":            {"POST", "/in/plain", text(1, "hi"), nil, 401, "The secret is missing or wrong.\n", false},
+		"a wrong secret":       {"POST", "/in/plain?k=S3cret", text(1, "hi"), nil, 401, "The secret is missing or wrong.\n", false},
+		"too large":            {"POST", "/in/plain?k=s3cret", big, nil, 413, "The body is larger than 64 KiB.\n", false},
+		"compressed":           {"POST", "/in/plain?k=s3cret", "\x1f\x8b", []string{"Content-Encoding", "gzip"}, 415, "Send the body as it is, without Content-Encoding.\n", false},
+		"malformed":            {"POST", "/in/plain?k=s3cret", `{"id":`, nil, 400, "The body (json) is not well-formed JSON.\n", false},
+		"without a text":       {"POST", "/in/plain?k=s3cret", `{"from":"+254700000001"}`, nil, 400, "The text (json:text) is missing; the body came as \"application/json\".\n", false},
+		"a malformed query":    {"POST", "/in/plain?k=%zz", text(1, "hi"), nil, 400, "The query of the address is not well-formed.\n", false},
+		"too many headers":     {"POST", "/in/plain?k=s3cret", text(1, "hi"), []string{"X-Pad", strings.Repeat("a", 20<<10)}, 431, "The headers are larger than 16 KiB.\n", false},
+		"headers of a proxy":   {"POST", "/in/plain?k=s3cret", text(1, "hi"), []string{"Cookie", strings.Repeat("a", 12<<10)}, 200, "heard hi", true},
+		"another channel":      {"POST", "/in/other", text(1, "hi"), nil, 404, "There is no channel at this address.\n", false},
+		"another method":       {"PUT", "/in/plain?k=s3cret", text(1, "hi"), nil, 405, "Method Not Allowed.\n", false},
+		"a panic":              {"POST", "/in/plain?k=s3cret", text(1, "panic"), nil, 503, "Nothing was changed; send it again later.\n", true},
+		"is the process there": {"GET", "/healthz", "", nil, 200, "ok\n", false},
+		"is it ready":          {"GET", "/readyz", "", nil, 200, "ok\n", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := serve(t)
+			status, answer := l.do(c.method, c.path, c.body, c.headers...)
+			require.Equal(t, c.status, status)
+			require.Equal(t, c.answer, answer)
+			require.Equal(t, c.reaches, len(l.kept) == 1)
+			require.NotContains(t, l.log.String(), "s3cret")
+		})
+	}
+}
+
+// A refusal is told while the client still writes, whatever its size.
+func TestOversizeIsToldOnSlowLinks(t *testing.T) {
+	l := serve(t)
+	conn, err := net.Dial("tcp", strings.TrimPrefix(l.url, "http://"))
+	require.NoError(t, err)
+	defer conn.Close()
+	_, err = fmt.Fprintf(conn, "POST /in/plain HTTP/1.1\r\nHost: a\r\nContent-Length: 300000\r\n\r\n")
+	require.NoError(t, err)
+	for range 300 {
+		if _, err = conn.Write(make([]byte, 1000)); err != nil {
+			break
+		}
+	}
+	answer, err := io.ReadAll(conn)
+	require.NoError(t, err)
+	require.Contains(t, string(answer), "413")
+}
+
+func TestNothingIsAcknowledgedThatFailed(t *testing.T) {
+	l := serve(t)
+	l.fail = errors.New("disk of +254700000001 is full")
+	status, answer := l.do("POST", "/in/plain?k=s3cret", text(1, "hi"))
+	require.Equal(t, 503, status)
+	require.Equal(t, "Nothing was changed; send it again later.\n", answer)
+	require.Contains(t, l.log.String(), "disk of")
+
+	l.ready = errors.New("the store is away")
+	status, answer = l.do("GET", "/readyz", "")
+	require.Equal(t, 503, status)
+	require.NotContains(t, answer, "store")
+}
+
+// fasthttp reuses the buffers of a connection for its next request.
+func TestInboundOutlivesItsRequest(t *testing.T) {
+	l := serve(t)
+	send := func(i int) {
+		path := fmt.Sprintf("/in/plain?k=s3cret&s=session-%d", i)
+		status, _ := l.do("POST", path, text(i, fmt.Sprintf("text %d", i)), "X-To", fmt.Sprintf("to-%d", i))
+		require.Equal(t, 200, status)
+	}
+	send(0)
+	before := fmt.Sprintf("%#v", l.kept[0])
+	require.Contains(t, before, "session-0")
+	for i := 1; i <= 100; i++ {
+		send(i)
+	}
+	require.Equal(t, before, fmt.Sprintf("%#v", l.kept[0]))
+}
+
+func TestMetrics(t *testing.T) {
+	l := serve(t)
+	l.do("POST", "/in/plain?k=s3cret", text(1, "hi"))
+	l.do("POST", "/in/plain", text(2, "hi"))
+	status, page := l.do("GET", "/metrics", "")
+	require.Equal(t, 200, status)
+	require.Contains(t, page, `cobline_inbound_requests_total{channel="plain",outcome="answered"} 1`)
+	require.Contains(t, page, `cobline_inbound_requests_total{channel="plain",outcome="denied"} 1`)
+	require.NotContains(t, page, "254700")
+}
+
+func TestTwoChannelsOnOnePath(t *testing.T) {
+	spec := webhook.Spec{Name: "a", In: webhook.In{Path: "/in/a", From: "form:f", Text: "form:t", Answer: webhook.Answer{Carry: webhook.CarryAll}}}
+	a, err := webhook.Compile(spec)
+	require.NoError(t, err)
+	spec.Name = "b"
+	b, err := webhook.Compile(spec)
+	require.NoError(t, err)
+	_, err = web.New(web.Options{Channels: []*webhook.Shape{a, b}, Metrics: prometheus.NewRegistry()})
+	require.EqualError(t, err, "channels a and b have the same path /in/a")
+}

@@ -1,0 +1,193 @@
+package locales
+
+import (
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
+)
+
+// Fold returns what two spellings of one word have in common: lower case, no
+// accents, straight quotes, plain letters for hooked ones, ASCII digits, doubled
+// Latin letters single, an apostrophe inside a word left out (in French a space,
+// for the elided article), white space single and trimmed. Folding twice is
+// folding once. Punctuation stays.
+func Fold(l Lang, s string) string {
+	if plain(s) {
+		return s
+	}
+	f := folder{inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
+	for _, r := range s {
+		if r < utf8.RuneSelf {
+			f.add(r)
+			continue
+		}
+		f.addWide(r)
+	}
+	f.flush()
+	return string(f.out)
+}
+
+// apostrophes says what stands for an apostrophe inside a word: nothing unless
+// listed. In Hausa it is a letter.
+var apostrophes = map[Lang]string{"fr": " ", "ha": "'"}
+
+// plain reports whether s is folded already, as most words from a phone are.
+func plain(s string) bool {
+	var last byte = ' '
+	for i := range len(s) {
+		c := s[i]
+		switch {
+		case c >= 'a' && c <= 'z':
+			if c == last {
+				return false
+			}
+		case c >= utf8.RuneSelf, c >= 'A' && c <= 'Z', c == '\'', c == '`', c < ' ', c == 0x7f:
+			return false
+		case c == ' ' && last == ' ':
+			return false
+		}
+		last = c
+	}
+	return last != ' ' || s == ""
+}
+
+// folder builds a folded text rune by rune. An apostrophe and a space are held
+// back until what follows is known.
+type folder struct {
+	out        []byte
+	last       rune // last rune in out
+	inside     string
+	apostrophe bool
+	space      bool
+}
+
+// addWide folds a rune outside ASCII.
+func (f *folder) addWide(r rune) {
+	if s, ok := replaced[r]; ok {
+		for _, r := range s {
+			f.add(r)
+		}
+		return
+	}
+	var octets [utf8.UTFMax]byte
+	n := utf8.EncodeRune(octets[:], r)
+	parts := norm.NFKD.Properties(octets[:n]).Decomposition()
+	if len(parts) == 0 {
+		f.addLetter(r)
+		return
+	}
+	if unicode.Is(unicode.No, r) && f.last >= '0' && f.last <= '9' && len(parts) > 1 {
+		f.add(' ') // 3½ is 3 1/2, not 31/2
+	}
+	for len(parts) > 0 {
+		r, n := utf8.DecodeRune(parts)
+		if s, ok := replaced[r]; ok {
+			for _, r := range s {
+				f.add(r)
+			}
+		} else {
+			f.addLetter(r)
+		}
+		parts = parts[n:]
+	}
+}
+
+// addLetter folds a rune that does not decompose further.
+func (f *folder) addLetter(r rune) {
+	switch {
+	case unicode.Is(unicode.Mn, r) && unicode.Is(unicode.Inherited, r), unicode.Is(unicode.Cf, r):
+		// Accents and joiners. The vowel signs of Indic scripts stay.
+	case unicode.Is(unicode.Nd, r):
+		f.add('0' + digit(r))
+	default:
+		f.add(r)
+	}
+}
+
+// digit returns the value of a decimal digit: in every script the ten follow
+// each other, and so do the blocks of ten within a script's range.
+func digit(r rune) rune {
+	for _, block := range unicode.Nd.R16 {
+		if r >= rune(block.Lo) && r <= rune(block.Hi) {
+			return (r - rune(block.Lo)) % 10
+		}
+	}
+	for _, block := range unicode.Nd.R32 {
+		if r >= rune(block.Lo) && r <= rune(block.Hi) {
+			return (r - rune(block.Lo)) % 10
+		}
+	}
+	return 0
+}
+
+// add writes one rune, lower-cased, squeezed and with what was held back.
+func (f *folder) add(r rune) {
+	r = unicode.ToLower(r)
+	switch {
+	case unicode.IsSpace(r):
+		f.flush()
+		f.space = len(f.out) > 0
+		return
+	case unicode.IsControl(r):
+		return
+	case r == '\'' || r == '`':
+		f.flush()
+		if f.apostrophe = !f.space && unicode.IsLetter(f.last); !f.apostrophe {
+			f.write('\'')
+		}
+		return
+	}
+	if f.apostrophe {
+		f.apostrophe = false
+		inside := "'"
+		if unicode.IsLetter(r) {
+			inside = f.inside
+		}
+		for _, r := range inside {
+			f.write(r)
+		}
+	}
+	if r == f.last && !f.space && unicode.Is(unicode.Latin, r) {
+		return
+	}
+	f.write(r)
+}
+
+// write appends a rune after the space that was held back, if any.
+func (f *folder) write(r rune) {
+	if f.space {
+		f.space = false
+		f.out = append(f.out, ' ')
+	}
+	f.out = utf8.AppendRune(f.out, r)
+	f.last = r
+}
+
+// flush writes an apostrophe that turned out to end a word.
+func (f *folder) flush() {
+	if f.apostrophe {
+		f.apostrophe = false
+		f.write('\'')
+	}
+}
+
+// replaced lists the runes whose plain form Unicode does not give.
+var replaced = runes(map[string]string{
+	"‘’‚‛ʹʻʼʽˈ′´＇": "'", "“”„‟«»″": `"`, "‐‑‒–—―−": "-", "⁄∕÷": "/", "×✕": "x", "•‣·": "*",
+	"ɓ": "b", "ɗđ": "d", "ƙ": "k", "ƴ": "y", "ŋ": "ng", "ɲ": "ny", "ɛ": "e", "ɔ": "o", "ɩı": "i", "ʋ": "v", "ƒ": "f", "ɣ": "g", "ɖ": "d", "ʊ": "u", "ɨ": "i", "ə": "e",
+	"Ɓ": "b", "ƊĐ": "d", "Ƙ": "k", "Ƴ": "y", "Ŋ": "ng", "Ɲ": "ny", "Ɛ": "e", "Ɔ": "o", "Ɩ": "i", "Ʋ": "v", "Ƒ": "f", "Ɣ": "g", "Ɖ": "d", "Ʊ": "u", "Ɨ": "i", "Ə": "e",
+	"øØ": "o", "łŁ": "l", "ßẞ": "s", "æÆ": "ae", "œŒ": "oe", "þÞ": "th", "ðÐ": "d",
+	"ँ": "ं", "़": "", // Devanagari: people write either nasal sign, and leave the dot out
+	"।॥": ".", "፡": " ", "።": ".",
+})
+
+func runes(groups map[string]string) map[rune]string {
+	all := map[rune]string{}
+	for group, s := range groups {
+		for _, r := range group {
+			all[r] = s
+		}
+	}
+	return all
+}

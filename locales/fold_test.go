@@ -1,0 +1,148 @@
+package locales
+
+import (
+	"strings"
+	"testing"
+	"unicode"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func TestFold(t *testing.T) {
+	for _, row := range []struct {
+		lang     Lang
+		in, want string
+	}{
+		{"en", "cobs", "cobs"},
+		{"en", "  Dry   COBS\t", "dry cobs"},
+		{"en", "sacks full off wood", "sacks ful of wod"},
+		{"en", "don’t", "dont"},
+		{"en", "'hello'", "'helo'"},
+		{"en", "100 kg 1100", "100 kg 1100"},
+		{"en", "3½ bags", "3 1/2 bags"},
+		{"en", "½", "1/2"},
+		{"en", "５ｋｇ", "5kg"},
+		{"en", "x²", "x2"},
+		{"en", "caf\u00e9 cafe\u0301", "cafe cafe"},
+		{"en", "", ""},
+		{"en", " \n ", ""},
+		{"en", "a\u0000b\u200dc\ufeff", "abc"},
+		{"en", "5–6", "5-6"},
+		{"sw", "Kuungua", "kungua"},
+		{"sw", "ng’ombe", "ngombe"},
+		{"fr", "j’ai brûlé", "j ai brule"},
+		{"fr", "œuf", "oeuf"},
+		{"pt", "CARVÃO", "carvao"},
+		{"ha", "ɓawon ƙasa", "bawon kasa"},
+		{"ha", "a'a", "a'a"},
+		{"lg", "ŋŋ", "ngng"},
+		{"hi", "ज़हरीली", "जहरीली"},
+		{"hi", "हाँ", "हां"},
+		{"hi", "३.५", "3.5"},
+		{"bn", "২ বস্তা", "2 বস্তা"},
+		{"en", "𝟗", "9"},
+	} {
+		require.Equal(t, row.want, Fold(row.lang, row.in), "%s %q", row.lang, row.in)
+	}
+}
+
+// folded checks what holds for every text.
+func folded(t require.TestingT, l Lang, s string) {
+	once := Fold(l, s)
+	require.Equal(t, once, Fold(l, once), "folding twice: %q", s)
+	require.Equal(t, strings.TrimSpace(once), once)
+	require.False(t, strings.ContainsFunc(once, func(r rune) bool {
+		return unicode.IsControl(r) || unicode.ToLower(r) != r || r != ' ' && unicode.IsSpace(r)
+	}), "%q", once)
+}
+
+func TestFoldTwice(t *testing.T) {
+	langs := []Lang{"en", "fr", "ha", "hi"}
+	rapid.Check(t, func(t *rapid.T) {
+		folded(t, rapid.SampledFrom(langs).Draw(t, "lang"), rapid.String().Draw(t, "text"))
+	})
+	for r := range rune(unicode.MaxRune + 1) {
+		if s := string([]rune{'a', r, 'a'}); Fold("fr", Fold("fr", s)) != Fold("fr", s) {
+			require.Fail(t, "folding twice", "%q U+%04X", s, r)
+		}
+	}
+}
+
+func FuzzFold(f *testing.F) {
+	for _, s := range []string{"Dry COBS", "l’eau", "a''b", "3½", "ɓɗ", "\xff\xfe", "ग़", "İı"} {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		folded(t, "fr", s)
+		folded(t, "ha", s)
+	})
+}
+
+func TestSubstitutions(t *testing.T) {
+	for l, letters := range marked {
+		for _, r := range letters + strings.ToUpper(letters) {
+			sub, ok := Substitutions(l)[r]
+			require.NotEqual(t, strings.ContainsRune(gsmLetters, r), ok, "%s %c: either in the alphabet or replaced", l, r)
+			for _, r := range sub {
+				require.True(t, r < unicode.MaxASCII)
+			}
+		}
+	}
+	for _, row := range []struct {
+		lang Lang
+		r    rune
+		want string
+	}{
+		{"en", '’', "'"},
+		{"sw", '’', "'"},
+		{"xx", '—', "-"},
+		{"fr", 'ç', "c"},
+		{"fr", 'À', "A"},
+		{"fr", 'Œ', "OE"},
+		{"pt", 'ã', "a"},
+		{"es", 'Á', "A"},
+		{"ha", 'Ɗ', "D"},
+		{"lg", 'ŋ', "ng'"},
+		{"yo", 'ẹ', "e"},
+		{"ny", 'ŵ', "w"},
+	} {
+		require.Equal(t, row.want, Substitutions(row.lang)[row.r], "%s %c", row.lang, row.r)
+	}
+}
+
+func TestNumber(t *testing.T) {
+	for _, row := range []struct {
+		lang     Lang
+		v        float64
+		decimals int
+		want     string
+	}{
+		{"en", 1.5, 1, "1.5"},
+		{"en", 1.25, 3, "1.3"},
+		{"en", 2.04, 1, "2"},
+		{"en", 12500, 1, "12500"},
+		{"en", 1234567.5, 1, "1234567.5"},
+		{"en", 2.5, 0, "3"},
+		{"en", -0.04, 1, "0"},
+		{"sw", 0.5, 1, "0.5"},
+		{"fr", 1.5, 1, "1,5"},
+		{"pt", 1234.5, 1, "1234,5"},
+		{"es", 1.5, 1, "1.5"},
+	} {
+		require.Equal(t, row.want, Number(row.lang, row.v, row.decimals))
+	}
+}
+
+func BenchmarkFold(b *testing.B) {
+	for name, s := range map[string]string{
+		"folded": "mahindi", "capital": "Mahindi", "doubled": "kuungua", "accent": "brûlé", "devanagari": "ज़हरीली", "text": "I have 3 sacks of DRY maize cobs",
+	} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				Fold("sw", s)
+			}
+		})
+	}
+}

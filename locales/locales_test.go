@@ -1,0 +1,252 @@
+package locales
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"github.com/nicksnyder/go-i18n/v2/i18n"
+	"github.com/stretchr/testify/require"
+)
+
+func loaded(t testing.TB) *Catalog {
+	c, err := Load()
+	require.NoError(t, err)
+	return c
+}
+
+// small is a list of messages for catalogues written in a test.
+var small = []Message{
+	{Name, 1, nil},
+	{Sorry, 1, nil},
+	{"recipe.load", 1, Args{"Waste": "groundnut shells", "Kg": 120}},
+	{"recipe.sacks", 1, Args{"Count": 100}},
+}
+
+const (
+	smallEnglish = `
+"language.name" = "English"
+"line.sorry" = "Sorry."
+"recipe.load" = "Load {{.Kg}} kg of {{.Waste}}."
+"recipe.sacks" = { one = "{{.Count}} sack", other = "{{.Count}} sacks" }
+`
+	smallSwahili = `
+"language.name" = "Kiswahili"
+"line.sorry" = "Samahani."
+"recipe.load" = "Jaza {{.Waste}} kilo {{.Kg}}."
+"recipe.sacks" = { one = "gunia {{.Count}}", other = "magunia {{.Count}}" }
+`
+)
+
+func toFS(files map[string]string) fstest.MapFS {
+	folder := fstest.MapFS{}
+	for name, data := range files {
+		folder[name] = &fstest.MapFile{Data: []byte(data)}
+	}
+	return folder
+}
+
+func smallCatalog(t testing.TB, more map[string]string) *Catalog {
+	files := map[string]string{"active.en.toml": smallEnglish, "active.sw.toml": smallSwahili}
+	maps.Copy(files, more)
+	c, err := load(toFS(files), small)
+	require.NoError(t, err)
+	return c
+}
+
+func TestText(t *testing.T) {
+	c := smallCatalog(t, map[string]string{"words.ny.toml": `"word.stop" = ["lekani"]`})
+	cobs := Args{"Waste": "cobs", "Kg": 40}
+	require.Equal(t, []Lang{"en", "sw"}, c.Langs())
+	require.Equal(t, []Lang{"ny"}, c.Heard())
+	require.Equal(t, "Kiswahili", c.Name("sw"))
+	require.Equal(t, "Load 40 kg of cobs.", c.Text("en", "recipe.load", cobs))
+	require.Equal(t, "Jaza cobs kilo 40.", c.Text("sw", "recipe.load", cobs))
+	require.Equal(t, "1 sack", c.Count("en", "recipe.sacks", 1, nil))
+	require.Equal(t, "0 sacks", c.Count("en", "recipe.sacks", 0, nil))
+	require.Equal(t, "magunia 1000000", c.Count("sw", "recipe.sacks", 1_000_000, nil))
+	require.Equal(t, "Load 40 kg of cobs.", c.Count("en", "recipe.load", 1, cobs))
+	require.Equal(t, []string{"lekani"}, c.Words("ny")["word.stop"])
+	require.True(t, c.Has("sw", "recipe.load"))
+	require.False(t, c.Has("sw", "recipe.gone"))
+	require.False(t, c.Has("ny", "recipe.load"))
+	require.Zero(t, c.Misses())
+}
+
+func TestTextCannotFail(t *testing.T) {
+	c := smallCatalog(t, nil)
+	require.Equal(t, "Load 40 kg of cobs.", c.Text("xx", "recipe.load", Args{"Waste": "cobs", "Kg": 40}))
+	require.Equal(t, "Samahani.", c.Text("sw", "recipe.gone", nil))
+	require.Equal(t, "Samahani.", c.Count("sw", "recipe.gone", 2, nil))
+	require.Equal(t, "Load ? kg of cobs.", c.Text("en", "recipe.load", Args{"Waste": "cobs"}))
+	require.Equal(t, Misses{Languages: 1, IDs: 2, Args: 1}, c.Misses())
+}
+
+// In one bundle go-i18n mixes up languages without a plural rule and answers
+// for a related language; here each has its own.
+func TestLanguagesDoNotMix(t *testing.T) {
+	named := func(name string) string { return strings.Replace(smallEnglish, "English", name, 1) }
+	c := smallCatalog(t, map[string]string{
+		"active.ht.toml": named("Kreyol"), "active.rw.toml": named("Ikinyarwanda"), "active.luo.toml": named("Dholuo"),
+		"active.fr.toml": strings.Replace(named("Francais"), `other = "{{.Count}} sacks"`, `many = "{{.Count}} de sacs", other = "{{.Count}} sacs"`, 1),
+	})
+	for l, want := range map[Lang]string{"ht": "Kreyol", "rw": "Ikinyarwanda", "luo": "Dholuo", "fr": "Francais", "sw": "Kiswahili", "ny": "English", "ln": "English"} {
+		require.Equal(t, want, c.Name(l))
+	}
+	require.Equal(t, "0 sack", c.Count("fr", "recipe.sacks", 0, nil))
+	require.Equal(t, "1000000 de sacs", c.Count("fr", "recipe.sacks", 1_000_000, nil))
+	require.Equal(t, "2 sacks", c.Count("ht", "recipe.sacks", 2, nil))
+}
+
+func TestLoadRefuses(t *testing.T) {
+	swahili := func(old, replacement string) map[string]string {
+		return map[string]string{"active.sw.toml": strings.Replace(smallSwahili, old, replacement, 1)}
+	}
+	for _, row := range []struct {
+		what  string
+		files map[string]string
+		want  []string
+	}{
+		{"an absent message", swahili(`"line.sorry"`, `#`), []string{"active.sw.toml", `"line.sorry" is missing`}},
+		{"an unlisted message", swahili(`"line.sorry"`, "\"line.extra\" = \"x\"\n\"line.sorry\""), []string{"active.sw.toml", `"line.extra" is not in the list`}},
+		{"a syntax error in a template", swahili("{{.Kg}}", "{{.Kg"), []string{"active.sw.toml", "recipe.load"}},
+		{"an argument the sample has not", swahili("{{.Kg}}", "{{.Kilo}}"), []string{"active.sw.toml", "recipe.load", "Kilo"}},
+		{"an argument left out", swahili("{{.Kg}}", "10"), []string{"active.sw.toml", "recipe.load", `arguments ["Waste"]`}},
+		{"logic in a template", swahili("{{.Kg}}", "{{if .Kg}}{{.Kg}}{{end}}"), []string{"recipe.load", "not a slot"}},
+		{"a function in a template", swahili("{{.Kg}}", "{{print .Kg}}"), []string{"recipe.load", "print"}},
+		{"a plural form left out", swahili(`one = "gunia {{.Count}}", `, ""), []string{"recipe.sacks", "counts in one of sw and en only"}},
+		{"a plural form of the rule left out", map[string]string{"active.fr.toml": smallEnglish}, []string{"active.fr.toml", "recipe.sacks", "counting 1000000"}},
+		{"an empty text", swahili("Samahani.", ""), []string{"active.sw.toml", "line.sorry"}},
+		{"a reserved key", swahili(`"line.sorry"`, "\"other\" = \"x\"\n\"line.sorry\""), []string{"active.sw.toml", `key "other"`}},
+		{"a nested table", map[string]string{"active.sw.toml": smallSwahili + "[recipe]\nload = \"x\"\n"}, []string{`key "recipe"`}},
+		{"a doubled key", map[string]string{"active.sw.toml": smallSwahili + `"line.sorry" = "x"`}, []string{"active.sw.toml", "line.sorry"}},
+		{"a name that is no language", map[string]string{"active.english.toml": smallEnglish}, []string{"active.english.toml", "not the tag"}},
+		{"a name in the wrong case", map[string]string{"active.FR.toml": smallEnglish}, []string{"active.FR.toml", "not the tag"}},
+		{"an unknown concept", map[string]string{"words.sw.toml": `"waste.gold" = ["dhahabu"]`}, []string{"words.sw.toml", "waste.gold"}},
+		{"a spelling without a letter", map[string]string{"words.sw.toml": `"word.yes" = [" "]`}, []string{"words.sw.toml", "word.yes"}},
+		{"a words file that is no list", map[string]string{"words.sw.toml": `"word.yes" = "ndiyo"`}, []string{"words.sw.toml"}},
+		{"two faults at once", map[string]string{"active.sw.toml": "", "words.sw.toml": `"waste.gold" = []`}, []string{"line.sorry", "recipe.load", "waste.gold"}},
+	} {
+		files := map[string]string{"active.en.toml": smallEnglish, "active.sw.toml": smallSwahili}
+		maps.Copy(files, row.files)
+		_, err := load(toFS(files), small)
+		require.Error(t, err, row.what)
+		for _, part := range row.want {
+			require.ErrorContains(t, err, part, row.what)
+		}
+	}
+	_, err := load(toFS(map[string]string{"active.sw.toml": smallSwahili}), small)
+	require.ErrorContains(t, err, "default language")
+}
+
+// What is kept of a message says the same as the library does, for every
+// message, language and plural form.
+func TestTextAgreesWithTheLibrary(t *testing.T) {
+	c := loaded(t)
+	for _, l := range c.Langs() {
+		for _, id := range IDs() {
+			config := &i18n.LocalizeConfig{MessageID: string(id), TemplateData: map[string]any(Sample(id)), TemplateParser: strict}
+			want, err := c.spoken[l].localizer.Localize(config)
+			require.NoError(t, err)
+			require.Equal(t, want, c.Text(l, id, Sample(id)), "%s %s", l, id)
+			if c.spoken[l].texts[id].forms == nil {
+				continue
+			}
+			for _, n := range []int{0, 1, 2, 11, 1_000_000} {
+				args := Sample(id)
+				args[countSlot] = n
+				config.TemplateData, config.PluralCount = map[string]any(args), n
+				want, err := c.spoken[l].localizer.Localize(config)
+				require.NoError(t, err)
+				delete(args, countSlot)
+				require.Equal(t, want, c.Count(l, id, n, args), "%s %s %d", l, id, n)
+			}
+		}
+	}
+}
+
+// longest returns a message of a language with its longest arguments, in each of
+// its plural forms.
+func (c *Catalog) longest(l Lang, id ID) []string {
+	t := c.spoken[l].texts[id]
+	all := []string{c.fill(t.other, Sample(id), 0)}
+	for _, form := range t.forms {
+		all = append(all, c.fill(form, Sample(id), 0))
+	}
+	return all
+}
+
+func TestMessagesFitTheirBudget(t *testing.T) {
+	c := loaded(t)
+	for _, l := range c.Langs() {
+		for _, id := range IDs() {
+			for _, text := range c.longest(l, id) {
+				for r, sub := range Substitutions(l) {
+					text = strings.ReplaceAll(text, string(r), sub)
+				}
+				require.LessOrEqual(t, segments(text), Budget(id), "%s %s: %s", l, id, text)
+			}
+		}
+	}
+}
+
+// segments counts as 3GPP TS 23.038 and 23.040 do: 160 septets alone, 153 in a
+// chain.
+func segments(text string) int {
+	septets := 0
+	for _, r := range text {
+		septets++
+		if strings.ContainsRune("^{}\\[~]|€\f", r) {
+			septets++
+		}
+	}
+	if septets <= 160 {
+		return 1
+	}
+	return (septets + 152) / 153
+}
+
+func TestMessageList(t *testing.T) {
+	ids := IDs()
+	require.Equal(t, len(ids), len(slices.Compact(slices.Sorted(slices.Values(ids)))), "a message is listed twice")
+	for _, m := range messages {
+		require.Positive(t, m.Budget, m.ID)
+		for slot, v := range m.Sample {
+			switch v.(type) {
+			case string, int:
+			default:
+				require.Fail(t, "a sample is a string or an int", "%s %s: %T", m.ID, slot, v)
+			}
+		}
+	}
+}
+
+func BenchmarkText(b *testing.B) {
+	c := smallCatalog(b, nil)
+	args := Args{"Waste": "groundnut shells", "Kg": 120}
+	b.Run("plain", func(b *testing.B) {
+		for b.Loop() {
+			c.Text("sw", Sorry, nil)
+		}
+	})
+	b.Run("slots", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			c.Text("sw", "recipe.load", args)
+		}
+	})
+	b.Run("count", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			c.Count("sw", "recipe.sacks", 3, nil)
+		}
+	})
+	b.Run("library", func(b *testing.B) {
+		b.ReportAllocs()
+		for b.Loop() {
+			_, _ = c.spoken["sw"].localizer.Localize(&i18n.LocalizeConfig{MessageID: "recipe.load", TemplateData: map[string]any(args), TemplateParser: strict})
+		}
+	})
+}
