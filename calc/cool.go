@@ -1,6 +1,9 @@
 package calc
 
-import "math"
+import (
+	"cmp"
+	"math"
+)
 
 // charClass groups chars by the size of their pieces, which decides how fast a
 // sealed drum of them cools: between coarse pieces heat radiates, in fines it
@@ -44,42 +47,38 @@ type charBed struct {
 	bulk  Figure[KgPerCubicMetre]    // of the char as it lies in the drum
 	depth Figure[Metre]              // of the char of one drum
 	still Figure[WattPerMetreKelvin] // conductivity without radiation
-	wait  Figure[Hours]              // from sealing to opening
 }
 
-func newCharBed(name string, piece Metre, bulk Range[KgPerCubicMetre], depth Metre, still WattPerMetreKelvin, wait Hours) charBed {
+func newCharBed(name string, piece Metre, bulk Range[KgPerCubicMetre], depth Metre, still WattPerMetreKelvin) charBed {
 	return charBed{
-		piece: constant("char bed, "+name+": size of a piece", piece, Source{Title: "sizes of char pieces in a drum", Standing: Practice}),
+		piece: constant("char bed, "+name+": size of a piece", piece, practice.at("sizes of char pieces in a drum")),
 		bulk: newFigure("char bed, "+name+": bulk density", bulk.Low, bulk.Likely, bulk.High,
-			Source{Title: "drum fills and their mass balance", Standing: Practice}),
+			practice.at("drum fills, checked by mass balance")),
 		depth: constant("char bed, "+name+": depth in a 200 L drum", depth,
 			Source{Title: "mass balance: char of one drum over its bulk density", Standing: Derived}),
 		still: newFigure("char bed, "+name+": conductivity without radiation", .08, still, .12, Source{
 			Title: "judged between still air and loose char; a cold bed of eucalyptus lump charcoal was measured at 0.030 W/mK",
 			By:    "Santos et al., CERNE 26(1)", Year: 2020, Standing: Derived,
 		}),
-		wait: constant("binding wait after sealing, "+name, wait, Source{
-			Title: "12 h where the core is likely below 60 C by then, 24 h elsewhere; charcoal guides say from 2 h to 24 h", Standing: Derived,
-		}),
 	}
 }
 
 var charBeds = [...]charBed{
-	fines:       newCharBed("fines", .002, Range[KgPerCubicMetre]{120, 150, 200}, .40, .08, 24),
-	shellPieces: newCharBed("shell pieces", .010, Range[KgPerCubicMetre]{170, 200, 250}, .35, .12, 24),
-	stalkPieces: newCharBed("stalk pieces", .012, Range[KgPerCubicMetre]{60, 90, 120}, .35, .08, 12),
-	cobPieces:   newCharBed("cob pieces", .028, Range[KgPerCubicMetre]{80, 100, 130}, .30, .10, 12),
-	woodPieces:  newCharBed("wood pieces", .050, Range[KgPerCubicMetre]{155, 170, 220}, .40, .12, 12),
+	fines:       newCharBed("fines", .002, Range[KgPerCubicMetre]{120, 150, 200}, .40, .08),
+	shellPieces: newCharBed("shell pieces", .010, Range[KgPerCubicMetre]{170, 200, 250}, .35, .12),
+	stalkPieces: newCharBed("stalk pieces", .012, Range[KgPerCubicMetre]{60, 90, 120}, .35, .08),
+	cobPieces:   newCharBed("cob pieces", .028, Range[KgPerCubicMetre]{80, 100, 130}, .30, .10),
+	woodPieces:  newCharBed("wood pieces", .050, Range[KgPerCubicMetre]{155, 170, 220}, .40, .12),
 }
 
 var (
 	coolStart = newFigure[Celsius]("char bed when the drum is sealed", 400, 500, 600,
 		Source{Title: "effective peak temperature of a drum bed, upper half", Standing: Derived})
 	coolAir = newFigure[Celsius]("air round the cooling drum", 15, 27, 35,
-		Source{Title: "tropical day and night", Standing: Practice})
-	coolRadius = constant[Metre]("inside radius of a 200 L drum", .286,
-		Source{Title: "ISO 15750-1, nominal inside diameter 571.5 mm", Year: 2002, Standing: Remembered})
-	coolHeat = newFigure[KilojoulePerKgKelvin]("specific heat of hot char", 1.0, 1.1, 1.3, Source{
+		practice.at("tropical day and night"))
+	coolRadius = constant[Metre]("inside radius of a 200 L drum", .286, drumTrade)
+	mixedWait  = constant[Hours]("wait from sealing to opening of a mixture, an unknown waste or char that looks fine", 24, fineWait)
+	coolHeat   = newFigure[KilojoulePerKgKelvin]("specific heat of hot char", 1.0, 1.1, 1.3, Source{
 		Title: "judged for a hot bed; eucalyptus lump charcoal measured at 1.017 +- 0.074 kJ/kgK",
 		By:    "Santos et al., CERNE 26(1)", Year: 2020, Standing: Derived,
 	})
@@ -98,7 +97,7 @@ var (
 	coolSafe = constant[Celsius]("core temperature below which opened char is not expected to run away", 60,
 		Source{Title: "a heap of char can heat itself from 80 to 100 C (Frank-Kamenetskii scaling of the 140 C, 10 cm cube test)", By: "Jones", Standing: Derived})
 	coolTouch = constant[Celsius]("wall temperature a palm bears", 45,
-		Source{Title: "palm test on a drum", Standing: Practice})
+		practice.at("palm test on a drum"))
 )
 
 const (
@@ -148,30 +147,25 @@ type CoolResult struct {
 // solution in the tests). The wall temperature follows from the heat that
 // arrives there.
 func Cool(in CoolInput) (CoolResult, error) {
-	c, err := newCooling(&in)
+	var r CoolResult
+	c, err := newCooling(&in, &r.Assumed)
 	if err != nil {
 		return CoolResult{}, err
 	}
+	r.BindingWait = in.bindingWait(&r.Assumed)
+	r.WaitLeft = max(0, r.BindingWait-in.After)
+
 	f := coolFactor
-	slower := func(h Hours, factor Share) coolState { return c.at(h / Hours(factor)) }
-	low, likely, high := slower(in.After, f.Low), slower(in.After, f.Likely), slower(in.After, f.High)
+	r.Assumed = append(r.Assumed, f.Sourced())
+	low, likely, high := c.at(in.After/Hours(f.Low)), c.at(in.After), c.at(in.After/Hours(f.High))
+	r.Core = Range[Celsius]{low.core, likely.core, high.core}
+	r.Wall = Range[Celsius]{low.wall, likely.wall, high.wall}
 	safe := c.until(func(s coolState) Celsius { return s.core }, in.Safe)
 	cool := c.until(func(s coolState) Celsius { return s.wall }, in.Touch)
-	bed := in.bed()
-	wait := bed.wait.Likely
-	return CoolResult{
-		Core:             Range[Celsius]{low.core, likely.core, high.core},
-		Wall:             Range[Celsius]{low.wall, likely.wall, high.wall},
-		CoreSafe:         As[Hours](f.Range.Scale(float64(safe))),
-		WallCool:         As[Hours](f.Range.Scale(float64(cool))),
-		CoreWhenWallCool: c.at(cool).core,
-		BindingWait:      wait,
-		WaitLeft:         max(0, wait-in.After),
-		Assumed: []Sourced{
-			coolFactor.Sourced(), coolStart.Sourced(), coolAir.Sourced(), bed.wait.Sourced(),
-			bed.piece.Sourced(), bed.bulk.Sourced(), bed.depth.Sourced(), bed.still.Sourced(),
-		},
-	}, nil
+	r.CoreSafe = As[Hours](f.Range.Scale(float64(safe)))
+	r.WallCool = As[Hours](f.Range.Scale(float64(cool)))
+	r.CoreWhenWallCool = c.at(cool).core
+	return r, nil
 }
 
 // CoolPoint is one moment of a cooling drum, likely values.
@@ -184,10 +178,10 @@ type CoolPoint struct {
 // for a picture. After in the input is not used.
 func CoolingCurve(in CoolInput, until Hours, n int) ([]CoolPoint, error) {
 	if n < 2 || n > 1000 {
-		return nil, OutOfRange{"points of the curve", float64(n), 2, 1000}
+		return nil, OutOfRange{What: "points of the curve", Got: float64(n), Low: 2, High: 1000}
 	}
 	in.After = until
-	c, err := newCooling(&in)
+	c, err := newCooling(&in, new([]Sourced))
 	if err != nil {
 		return nil, err
 	}
@@ -226,32 +220,51 @@ func (in *CoolInput) bed() *charBed {
 	return &charBeds[charClassOf(in.Waste)]
 }
 
+// bindingWait returns the hours before which the drum is never opened.
+func (in *CoolInput) bindingWait(assumed *[]Sourced) Hours {
+	wait := mixedWait
+	if feed, err := feedOf(in.Waste); err == nil && !in.Fine {
+		wait = feed.BindingWait
+	}
+	return or(0, wait, assumed)
+}
+
 // newCooling fills in the defaults of in, checks it and solves it.
-func newCooling(in *CoolInput) (*cooling, error) {
-	bed := in.bed()
-	orDefault(&in.Air, coolAir.Likely)
-	orDefault(&in.Start, coolStart.Likely)
-	orDefault(&in.Depth, bed.depth.Likely)
-	orDefault(&in.Radius, coolRadius.Likely)
-	orDefault(&in.Safe, coolSafe.Likely)
-	orDefault(&in.Touch, coolTouch.Likely)
-	for _, check := range []OutOfRange{
-		{"hours since sealing", float64(in.After), 0, 240},
-		{"air temperature", float64(in.Air), -10, 40},
-		{"temperature of the char when sealed", float64(in.Start), 300, 700},
-		{"depth of the char", float64(in.Depth), .15, .9},
-		{"radius of the drum", float64(in.Radius), .15, .4},
-		{"safe core temperature", float64(in.Safe), float64(in.Air) + 2, float64(in.Start) - 1},
-		{"touch temperature", float64(in.Touch), float64(in.Air) + 2, float64(in.Start) - 1},
-	} {
-		if !(check.Got >= check.Low && check.Got <= check.High) {
-			return nil, check
+func newCooling(in *CoolInput, assumed *[]Sourced) (*cooling, error) {
+	if in.Waste != "" {
+		if _, err := feedOf(in.Waste); err != nil {
+			return nil, err
 		}
 	}
-	return solveCooling(bedHeat{
+	bed := in.bed()
+	in.Air = or(in.Air, coolAir, assumed)
+	in.Start = or(in.Start, coolStart, assumed)
+	in.Depth = or(in.Depth, bed.depth, assumed)
+	in.Radius = or(in.Radius, coolRadius, assumed)
+	in.Safe = or(in.Safe, coolSafe, assumed)
+	in.Touch = or(in.Touch, coolTouch, assumed)
+	if err := cmp.Or(
+		within("hours since sealing", in.After, 0, 240),
+		within("air temperature", in.Air, -10, 40),
+		within("temperature of the char when sealed", in.Start, 300, 700),
+		within("depth of the char", in.Depth, .15, .9),
+		within("inside radius of the drum", in.Radius, .15, .4),
+		within("safe core temperature", in.Safe, in.Air+2, in.Start-1),
+		within("touch temperature", in.Touch, in.Air+2, in.Start-1),
+	); err != nil {
+		return nil, err
+	}
+	*assumed = append(*assumed, bed.piece.Sourced(), bed.bulk.Sourced(), bed.still.Sourced())
+	return solveCooling(in.heat(), in), nil
+}
+
+// heat returns the heat transport of the bed.
+func (in *CoolInput) heat() bedHeat {
+	bed := in.bed()
+	return bedHeat{
 		still: float64(bed.still.Likely), piece: float64(bed.piece.Likely),
 		store: float64(bed.bulk.Likely) * float64(coolHeat.Likely) * 1000, air: float64(in.Air),
-	}, in), nil
+	}
 }
 
 func solveCooling(b bedHeat, in *CoolInput) *cooling {
@@ -378,7 +391,7 @@ type seriesTerm struct{ root, weight, mean, flux float64 }
 func newProductSolution(radius, depth, biot, biotTop float64) productSolution {
 	p := productSolution{aspect: radius / depth * radius / depth}
 	for n := range seriesTerms {
-		z, x := cylinderRoot(biot, n), slabRoot(biotTop, n)
+		z, x := radialRoot(biot, n), axialRoot(biotTop, n)
 		j0, j1 := math.J0(z), math.J1(z)
 		c, d := 2/z*j1/(j0*j0+j1*j1), 4*math.Sin(x)/(2*x+math.Sin(2*x))
 		p.radial[n] = seriesTerm{z, c, c * 2 * j1 / z, c * z * j1}
@@ -413,15 +426,15 @@ func (p *productSolution) at(fo float64) productState {
 	return productState{axis * axial, mean * axialMean, flux * axial}
 }
 
-// cylinderRoot returns root n (from 0) of z J1(z) = biot J0(z). The zeros of J0
+// radialRoot returns root n (from 0) of z J1(z) = biot J0(z). The zeros of J0
 // and J1 interlace, so exactly one root lies in the bracket.
-func cylinderRoot(biot float64, n int) float64 {
+func radialRoot(biot float64, n int) float64 {
 	return bisect(func(z float64) float64 { return z*math.J1(z) - biot*math.J0(z) },
 		math.Pi*float64(n), math.Pi*(float64(n)+7.0/8))
 }
 
-// slabRoot returns root n (from 0) of x tan x = biot.
-func slabRoot(biot float64, n int) float64 {
+// axialRoot returns root n (from 0) of x tan x = biot.
+func axialRoot(biot float64, n int) float64 {
 	return bisect(func(x float64) float64 { return x*math.Sin(x) - biot*math.Cos(x) },
 		math.Pi*float64(n), math.Pi*(float64(n)+.5))
 }
@@ -439,12 +452,5 @@ func bisect(f func(float64) float64, low, high float64) float64 {
 		} else {
 			low = mid
 		}
-	}
-}
-
-// orDefault puts v into a field that was left zero.
-func orDefault[T ~float64](field *T, v T) {
-	if *field == 0 {
-		*field = v
 	}
 }

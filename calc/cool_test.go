@@ -35,11 +35,11 @@ func TestSeriesRootsAreExactToTheLastBit(t *testing.T) {
 		changesSign := func(f func(float64) float64, z float64) bool {
 			return (f(z*(1-4e-16)) > 0) != (f(z*(1+4e-16)) > 0)
 		}
-		require.True(t, changesSign(func(z float64) float64 { return z*math.J1(z) - biot*math.J0(z) }, cylinderRoot(biot, n)))
-		require.True(t, changesSign(func(x float64) float64 { return x*math.Sin(x) - biot*math.Cos(x) }, slabRoot(biot, n)))
+		require.True(t, changesSign(func(z float64) float64 { return z*math.J1(z) - biot*math.J0(z) }, radialRoot(biot, n)))
+		require.True(t, changesSign(func(x float64) float64 { return x*math.Sin(x) - biot*math.Cos(x) }, axialRoot(biot, n)))
 	})
 	for n, zero := range []float64{2.404825557695773, 5.520078110286311, 8.653727912911013, 11.791534439014281} {
-		require.InEpsilon(t, zero, cylinderRoot(1e15, n), 1e-13)
+		require.InEpsilon(t, zero, radialRoot(1e15, n), 1e-13)
 	}
 }
 
@@ -106,7 +106,7 @@ var classRuns = []struct {
 
 func defaultRun(w Waste) CoolInput {
 	in := CoolInput{Waste: w}
-	_, err := newCooling(&in)
+	_, err := newCooling(&in, new([]Sourced))
 	if err != nil {
 		panic(err)
 	}
@@ -152,7 +152,7 @@ func TestSeriesAgreesWithFiniteVolumes(t *testing.T) {
 			Start: Celsius(rapid.Float64Range(400, 600).Draw(t, "start")),
 			Depth: Metre(rapid.Float64Range(.2, .8).Draw(t, "depth")),
 		}
-		c, err := newCooling(&in)
+		c, err := newCooling(&in, new([]Sourced))
 		require.NoError(t, err)
 		v := runVolumes(in, 8)
 		for _, celsius := range []float64{200, 100, 60} {
@@ -167,11 +167,7 @@ func TestSeriesAgreesWithFiniteVolumes(t *testing.T) {
 type volumes struct{ hours, core, wall []float64 }
 
 func runVolumes(in CoolInput, n int) volumes {
-	bed := in.bed()
-	b := bedHeat{
-		still: float64(bed.still.Likely), piece: float64(bed.piece.Likely),
-		store: float64(bed.bulk.Likely) * float64(coolHeat.Likely) * 1000, air: float64(in.Air),
-	}
+	b := in.heat()
 	dr, dz := float64(in.Radius)/float64(n), float64(in.Depth)/float64(n)
 	cells, next := make([]float64, n*n), make([]float64, n*n) // row z, column r
 	for i := range cells {
@@ -287,7 +283,7 @@ func TestMoreHeatToLoseNeverCoolsFaster(t *testing.T) {
 
 // C1: a wall that is cold to the hand says nothing about the core.
 func TestHandCoolWallHidesAHotCore(t *testing.T) {
-	for _, w := range []Waste{RiceHusk, CoconutShell, MaizeStalk, MaizeCob, Prunings, ""} {
+	for _, w := range append(Wastes(), "") {
 		r, err := Cool(CoolInput{Waste: w})
 		require.NoError(t, err)
 		require.Greater(t, r.CoreWhenWallCool, Celsius(120), "%q", w)
@@ -312,7 +308,9 @@ func TestCoolRefusesWhatItCannotAnswer(t *testing.T) {
 		_, err := Cool(in)
 		require.ErrorAs(t, err, new(OutOfRange), "%+v", in)
 	}
-	_, err := CoolingCurve(CoolInput{}, 24, 1)
+	_, err := Cool(CoolInput{Waste: "gravel"})
+	require.ErrorAs(t, err, new(Unknown))
+	_, err = CoolingCurve(CoolInput{}, 24, 1)
 	require.ErrorAs(t, err, new(OutOfRange))
 	_, err = CoolingCurve(CoolInput{}, -1, 10)
 	require.ErrorAs(t, err, new(OutOfRange))
