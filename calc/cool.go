@@ -38,6 +38,9 @@ func charClassOf(w Waste) charClass {
 // WattPerMetreKelvin is a thermal conductivity.
 type WattPerMetreKelvin float64
 
+// WattPerSquareMetreKelvin is the heat passed by a surface.
+type WattPerSquareMetreKelvin float64
+
 // KilojoulePerKgKelvin is a specific heat.
 type KilojoulePerKgKelvin float64
 
@@ -55,9 +58,9 @@ func newCharBed(name string, piece Metre, bulk Range[KgPerCubicMetre], depth Met
 		bulk: newFigure("char bed, "+name+": bulk density", bulk.Low, bulk.Likely, bulk.High,
 			practice.at("drum fills, checked by mass balance")),
 		depth: constant("char bed, "+name+": depth in a 200 L drum", depth,
-			Source{Title: "mass balance: char of one drum over its bulk density", Standing: Derived}),
+			Source{Title: "Mass balance: char of one drum over its bulk density", Standing: Derived}),
 		still: newFigure("char bed, "+name+": conductivity without radiation", .08, still, .12, Source{
-			Title: "judged between still air and loose char; a cold bed of eucalyptus lump charcoal was measured at 0.030 W/mK",
+			Title: "Judged between still air and loose char; a cold bed of eucalyptus lump charcoal was measured at 0.030 W/mK",
 			By:    "Santos et al., CERNE 26(1)", Year: 2020, Standing: Derived,
 		}),
 	}
@@ -73,29 +76,29 @@ var charBeds = [...]charBed{
 
 var (
 	coolStart = newFigure[Celsius]("char bed when the drum is sealed", 400, 500, 600,
-		Source{Title: "effective peak temperature of a drum bed, upper half", Standing: Derived})
+		Source{Title: "Effective peak temperature of a drum bed, upper half", Standing: Derived})
 	coolAir = newFigure[Celsius]("air round the cooling drum", 15, 27, 35,
 		practice.at("tropical day and night"))
 	coolRadius = constant[Metre]("inside radius of a 200 L drum", .286, drumTrade)
 	mixedWait  = constant[Hours]("wait from sealing to opening of a mixture, an unknown waste or char that looks fine", 24, fineWait)
 	coolHeat   = newFigure[KilojoulePerKgKelvin]("specific heat of hot char", 1.0, 1.1, 1.3, Source{
-		Title: "judged for a hot bed; eucalyptus lump charcoal measured at 1.017 +- 0.074 kJ/kgK",
+		Title: "Judged for a hot bed; eucalyptus lump charcoal measured at 1.017 +- 0.074 kJ/kgK",
 		By:    "Santos et al., CERNE 26(1)", Year: 2020, Standing: Derived,
 	})
 	coolExchange = constant[Share]("radiation exchange factor between pieces of char", .5,
-		Source{Title: "packed-bed heat transfer", Standing: Remembered})
+		Source{Title: "Packed-bed heat transfer", Standing: Remembered})
 	coolEmissivity = newFigure[Share]("emissivity of a rusty or sooty drum", .8, .85, .95,
-		Source{Title: "heat transfer textbooks", Standing: Remembered})
-	coolFreeConvection = constant[Share]("free convection in air at a hot upright wall: h = this x (temperature difference)^(1/3), W/m2K", 1.31,
-		Source{Title: "turbulent vertical plate, heat transfer textbooks", Standing: Remembered})
+		Source{Title: "Heat transfer textbooks", Standing: Remembered})
+	coolFreeConvection = constant[WattPerSquareMetreKelvin]("free convection at a hot upright wall 1 K above the air; grows with the cube root", 1.31,
+		Source{Title: "Turbulent vertical plate, heat transfer textbooks", Standing: Remembered})
 	coolLid = constant[Share]("heat passed by gas gap and lid, against the bare wall", .5,
-		Source{Title: "two surfaces in series", Standing: Derived})
+		Source{Title: "Two surfaces in series", Standing: Derived})
 	coolFilmAt = constant[Celsius]("wall temperature at which the Biot numbers are taken", 60,
-		Source{Title: "core hours agree with a finite-volume solution within 6 % (own reference computation)", Standing: Derived})
+		Source{Title: "Core hours agree with a finite-volume solution within 6 % (own reference computation)", Standing: Derived})
 	coolFactor = newFigure[Share]("hours of the cooling model, factor", .6, 1, 1.7,
-		Source{Title: "judged: bed conductivity dominates; no measured cooling curve of a sealed drum is known", Standing: Derived})
+		Source{Title: "Judged: bed conductivity dominates; no measured cooling curve of a sealed drum is known", Standing: Derived})
 	coolSafe = constant[Celsius]("core temperature below which opened char is not expected to run away", 60,
-		Source{Title: "a heap of char can heat itself from 80 to 100 C (Frank-Kamenetskii scaling of the 140 C, 10 cm cube test)", By: "Jones", Standing: Derived})
+		Source{Title: "A heap of char can heat itself from 80 to 100 C (Frank-Kamenetskii scaling of the 140 C, 10 cm cube test)", By: "Jones", Standing: Derived})
 	coolTouch = constant[Celsius]("wall temperature a palm bears", 45,
 		practice.at("palm test on a drum"))
 )

@@ -80,6 +80,14 @@ func (s spread) over(o spread) spread {
 	return spread{s.likely / o.likely, s.mean - o.mean, s.variance + o.variance, s.third - o.third}
 }
 
+// scale is the product with a certain quantity.
+func (s spread) scale(k float64) spread { s.likely *= k; return s }
+
+// power raises the quantity to the power p.
+func (s spread) power(p float64) spread {
+	return spread{math.Pow(s.likely, p), s.mean * p, s.variance * p * p, s.third * p * p * p}
+}
+
 // at returns the quantile at the standard normal deviate z by the expansion of
 // Cornish and Fisher to the third cumulant.
 func (s *spread) at(z float64) float64 {
@@ -158,3 +166,6 @@ func or[T ~float64](v T, f Figure[T], assumed *[]Sourced) T {
 	*assumed = append(*assumed, f.Sourced())
 	return f.Likely
 }
+
+// rest returns one minus a share.
+func (r Range[T]) rest() Range[T] { return Range[T]{1 - r.High, 1 - r.Likely, 1 - r.Low} }
