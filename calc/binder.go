@@ -259,6 +259,8 @@ var (
 	CharTooWet = Infeasible{"char-too-wet", "spread-in-sun-or-add-dry-char"}
 	// BinderTooWet brings more water than the mix takes, even with dry char.
 	BinderTooWet = Infeasible{"binder-too-wet", "use-flour-or-settled-starch"}
+	// TooMuchStarch leaves too little room even on char as dry as it comes.
+	TooMuchStarch = Infeasible{"too-much-starch", "less-starch-or-wetter-mix"}
 	// TooLittleBinder would crumble.
 	TooLittleBinder = Infeasible{"too-little-binder", "raise-the-dose"}
 	// TooMuchBinder costs food, dries slowly, moulds, smokes and burns weakly.
@@ -359,11 +361,17 @@ func bind(char Range[Kg], w WetBasis, in BindInput, assumed []Sourced) (BindResu
 	room := (1 + d*(1+with.other)) * float64(mix.Dry())
 	wettest := DryBasis(room - max(float64(b.Paste.Low), with.water)*d)
 	r.WettestChar = max(wettest, 0).Wet()
-	if w > r.WettestChar {
-		r.Infeasible = &BinderTooWet
-		if driest := charAsBound.Likely.Dry(); wettest > driest {
-			r.Infeasible = &CharTooWet
-			r.AddDryChar = char.Scale(float64((w.Dry() - wettest) / (wettest - driest) / DryBasis(1-charAsBound.Likely)))
+	switch driest := charAsBound.Likely; {
+	case r.WettestChar < min(w, driest):
+		r.Infeasible = &TooMuchStarch
+		if with.water > float64(b.Paste.Low) {
+			r.Infeasible = &BinderTooWet
+		}
+		return r, nil
+	case w > r.WettestChar:
+		r.Infeasible = &CharTooWet
+		if room := wettest - driest.Dry(); room > 0 {
+			r.AddDryChar = char.Scale(float64((w.Dry() - wettest) / room / DryBasis(1-driest)))
 		}
 		return r, nil
 	}
@@ -382,6 +390,14 @@ func bind(char Range[Kg], w WetBasis, in BindInput, assumed []Sourced) (BindResu
 		r.Assumed = append(r.Assumed, cupOfFlour.Sourced())
 	}
 	return r, nil
+}
+
+// MixMoisture returns the moisture of a mix of char that holds moisture char,
+// with dose kg of dry starch per kg of dry char, cooked in water kg of water per
+// kg of starch. It shows why a fixed paste overshoots.
+func MixMoisture(char WetBasis, dose Share, water Ratio) WetBasis {
+	held := float64(char.Dry()) + float64(dose)*float64(water)
+	return DryBasis(held / float64(1+dose)).Wet()
 }
 
 // refuses returns why a dose of the binder is refused, or nil.

@@ -150,6 +150,15 @@ func TestDosesOutsideTheLimits(t *testing.T) {
 	}
 }
 
+// A recipe with a dose that is refused says so and promises no briquettes.
+func TestRecipePassesTheRefusalOn(t *testing.T) {
+	r, err := calc.Recipe(calc.RecipeInput{Waste: calc.MaizeCob, Dose: .2})
+	require.NoError(t, err)
+	require.Equal(t, &calc.TooMuchBinder, r.Infeasible)
+	require.Zero(t, r.Briquettes)
+	require.Zero(t, r.Starch)
+}
+
 // A stock that does not suffice binds all the char weakly or a part of it well;
 // either way it is used up.
 func TestShortOfBinder(t *testing.T) {

@@ -60,8 +60,7 @@ func newCharBed(name string, piece Metre, bulk Range[KgPerCubicMetre], depth Met
 		depth: constant("char bed, "+name+": depth in a 200 L drum", depth,
 			Source{Title: "Mass balance: char of one drum over its bulk density", Standing: Derived}),
 		still: newFigure("char bed, "+name+": conductivity without radiation", .08, still, .12, Source{
-			Title: "Judged between still air and loose char; a cold bed of eucalyptus lump charcoal was measured at 0.030 W/mK",
-			By:    "Santos et al., CERNE 26(1)", Year: 2020, Standing: Derived,
+			Title: "Judged between still air and loose char; a cold bed measured 0.030 W/mK, Santos et al. 2020, CERNE 26(1)", Standing: Derived,
 		}),
 	}
 }
@@ -82,8 +81,7 @@ var (
 	coolRadius = constant[Metre]("inside radius of a 200 L drum", .286, drumTrade)
 	mixedWait  = constant[Hours]("wait from sealing to opening of a mixture, an unknown waste or char that looks fine", 24, fineWait)
 	coolHeat   = newFigure[KilojoulePerKgKelvin]("specific heat of hot char", 1.0, 1.1, 1.3, Source{
-		Title: "Judged for a hot bed; eucalyptus lump charcoal measured at 1.017 +- 0.074 kJ/kgK",
-		By:    "Santos et al., CERNE 26(1)", Year: 2020, Standing: Derived,
+		Title: "Judged for a hot bed; lump charcoal measured 1.017 +- 0.074 kJ/kgK, Santos et al. 2020, CERNE 26(1)", Standing: Derived,
 	})
 	coolExchange = constant[Share]("radiation exchange factor between pieces of char", .5,
 		Source{Title: "Packed-bed heat transfer", Standing: Remembered})

@@ -130,7 +130,6 @@ var (
 
 	fullDrop    = constant[Count]("pieces that make a full drop test", 5, fieldPractice)
 	highDrop    = constant[Metre]("height from which a drop is judged as from 2 m", 1.5, judgement)
-	lowDrop     = constant[Metre]("height of the drop test", 1, fieldPractice)
 	chipsDoubt  = constant[Share]("share that may chip in a doubtful drop from 1 m", .4, fieldPractice)
 	breaksPass  = constant[Share]("share that may break in a passed drop from 2 m", .2, fieldPractice)
 	breaksDoubt = constant[Share]("share that may break in a doubtful drop from 2 m", .4, fieldPractice)

@@ -64,6 +64,18 @@ type Outbound struct {
 	Tries     int            `cbor:"8,keyasint,omitempty"`
 }
 
+// Refused is a gateway's permanent no to a message. A sender returns nil if the
+// gateway took the message, Refused if it never will, ErrUnsure if it may have,
+// and any other error if it did not and should be asked again.
+type Refused struct{ Reason string }
+
+// Error returns the gateway's reason.
+func (r Refused) Error() string { return "the gateway refused the message: " + r.Reason }
+
+// ErrUnsure says that a message may or may not have been taken: the connection
+// broke after the request was written.
+var ErrUnsure = errors.New("not known whether the gateway took the message")
+
 // Shown is what a turn shows at once, in the answer to the request that brought
 // the text.
 type Shown struct {

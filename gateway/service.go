@@ -139,7 +139,7 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 			in.ID = c.Recent.ID
 			return s.again(ctx, c, in, ch)
 		}
-		in.ID = NewMessageID(in.Channel, in.Sender, content(in), in.At.UTC().Format(time.RFC3339Nano))
+		in.ID = NewMessageID(in.Channel, in.From.Digits(), content(in), in.At.UTC().Format(time.RFC3339Nano))
 	}
 	change, paged := turnPage(c, in, ch)
 	if !paged {
@@ -299,7 +299,7 @@ func plausible(sent, received time.Time) time.Time {
 // content is what two deliveries of one message have in common where the
 // gateway gives nothing else.
 func content(in Inbound) string {
-	id := NewMessageID(in.Channel, in.Sender, in.To, in.Session, in.Text)
+	id := NewMessageID(in.Channel, in.From.Digits(), in.To, in.Session, in.Text)
 	return string(id[:])
 }
 

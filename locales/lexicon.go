@@ -14,23 +14,27 @@ var concepts = map[string]string{
 	"drum-past": "new food oil poison unknown none",
 	"starch": "cassava-starch cassava-flour cassava-root maize-starch maize-flour arrowroot sweet-potato green-banana banana-peel " +
 		"wheat-flour rice-flour molasses clay gum-arabic paper cow-dung aloe",
-	"unit":     "kg gram litre drum sack tin cup bucket day week hour minute piece wheelbarrow basin handful person",
+	"unit":     "kg gram litre drum sack tin cup bucket week day hour minute piece wheelbarrow basin handful person",
+	"thing":    "char waste mix",
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
-	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not",
+	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not greeting seen",
 	"report":   "lit covered leak opened weighed rain wind dark resealed",
 	"question": "lit covered opened ready",
-	"smoke":    "white yellow thin blue grey black none much flames",
+	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
 	"symptom":  "crumbles cracks splits mouldy smokes hard-to-light sparks burns-fast ash smells not-drying sticks white-core goes-out heats",
+	"lang":     "en sw fr pt es hi hi-Latn ha ht ny bn ne am rw lg yo wo",
+
+	// The rest is read apart, to find a person who is hurt. A phrase of
+	// emergency.<kind>.a is enough alone, and so is harm to a body or a child;
+	// one of emergency.<kind>.b may be ordinary; one of trade is.
 	"emergency": "gas.a gas.b burn.a burn.b not-waking.a not-waking.b fire.a fire.b clothes.a clothes.b eye.a eye.b " +
 		"chemical.a chemical.b injury.a injury.b",
 	"person": "child self other animal pregnant",
-	"body":   "hand foot face eye head skin hair",
-	"harm": "burned scald fainted not-waking cannot-breathe fits dizzy headache vomit weak chest sick hurt fell bleeding cut crushed " +
-		"swallowed poison exploded clothes-fire dead",
-	"hazard": "gas fire smoke hot-water chemical",
-	"trade":  "burn fire smoke hot gas",
-	"lang":   "en sw fr pt es hi hi-Latn ha ht ny bn ne am rw lg yo wo",
+	"body":   "hand foot face eye head skin hair other",
+	"harm":   "burned scald hurt fell bleeding cut crushed sick swallowed",
+	"hazard": "burn gas fire smoke hot-water chemical",
+	"trade":  "burn fire smoke hot gas harm",
 }
 
 var known = func() map[string]bool {
@@ -51,4 +55,15 @@ func Known(concept string) bool {
 		return err == nil && v >= 0
 	}
 	return known[concept]
+}
+
+// Agglutinative reports whether one letter in a word of this language can be a
+// word of its own: in Swahili nimefungua says "I opened it" and nimeungua "I am
+// burned". A slip in a word of alarm must not be guessed there; it is listed.
+func Agglutinative(l Lang) bool {
+	switch l {
+	case "sw", "ny", "rw", "lg":
+		return true
+	}
+	return false
 }
