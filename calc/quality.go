@@ -1,6 +1,9 @@
 package calc
 
-import "cmp"
+import (
+	"cmp"
+	"slices"
+)
 
 // FieldTest is the stable key of a test of briquettes that needs no instrument.
 type FieldTest string
@@ -31,26 +34,24 @@ const (
 	Failed
 )
 
-// String returns the word for a finding.
-func (f Finding) String() string {
-	return [...]string{"not tested", "passed", "doubtful", "failed"}[min(f, Failed)]
-}
+// String returns the stable key of the finding.
+func (f Finding) String() string { return keyed([]string{"passed", "doubtful", "failed"}, uint8(f)) }
 
 // Verdict says whether briquettes are fit to sell.
 type Verdict uint8
 
 const (
 	// Unsure means that another test is needed.
-	Unsure Verdict = iota
+	Unsure Verdict = iota + 1
 	// FitToSell means that a buyer is likely to be content.
 	FitToSell
 	// NotFit means that something must be put right first.
 	NotFit
 )
 
-// String returns the words for a verdict.
+// String returns the stable key of the verdict.
 func (v Verdict) String() string {
-	return [...]string{"unsure", "fit to sell", "not fit"}[min(v, NotFit)]
+	return keyed([]string{"unsure", "fit-to-sell", "not-fit"}, uint8(v))
 }
 
 // Fault is one thing wrong with briquettes and what to do; both are stable keys.
@@ -324,34 +325,17 @@ func (in *QualityInput) weight(t FieldTest) float64 {
 // faults lists what failed before what is doubtful.
 func (in *QualityInput) faults(tested []Tested) []Fault {
 	var faults []Fault
-	add := func(f Fault) {
-		for _, have := range faults {
-			if have == f {
-				return
-			}
-		}
-		faults = append(faults, f)
-	}
 	if in.Mould {
-		add(Mouldy)
+		faults = append(faults, Mouldy)
 	}
 	for _, bad := range []Finding{Failed, Doubtful} {
-		for _, found := range tested {
-			if found.Finding == bad {
-				add(testOf(found.Test).fault)
+		for _, t := range fieldTests {
+			if slices.Contains(tested, Tested{t.test, bad}) && !slices.Contains(faults, t.fault) {
+				faults = append(faults, t.fault)
 			}
 		}
 	}
 	return faults
-}
-
-func testOf(t FieldTest) *fieldTest {
-	for i := range fieldTests {
-		if fieldTests[i].test == t {
-			return &fieldTests[i]
-		}
-	}
-	return nil
 }
 
 // judge sets the verdict, and the next test while it is open: the untested one
@@ -364,29 +348,22 @@ func (r *QualityResult) judge(mould bool) {
 			worst = aspect(a)
 		}
 	}
-	if mould || chance[worst] < unfitFrom.Likely {
+	switch {
+	case mould || chance[worst] < unfitFrom.Likely:
 		r.Verdict = NotFit
 		return
-	}
-	if r.Fit.Likely >= fitFrom.Likely {
+	case r.Fit.Likely >= fitFrom.Likely:
 		r.Verdict = FitToSell
 		return
 	}
+	r.Verdict = Unsure
 	var most Ratio
 	for _, t := range fieldTests {
-		if factor := t.tells[worst].Likely; factor > most && !r.has(t.test) {
+		tested := slices.ContainsFunc(r.Tested, func(f Tested) bool { return f.Test == t.test })
+		if factor := t.tells[worst].Likely; factor > most && !tested {
 			most, r.Next = factor, t.test
 		}
 	}
-}
-
-func (r *QualityResult) has(t FieldTest) bool {
-	for _, found := range r.Tested {
-		if found.Test == t {
-			return true
-		}
-	}
-	return false
 }
 
 // chance turns odds into a chance.
