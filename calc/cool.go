@@ -176,7 +176,8 @@ type CoolPoint struct {
 }
 
 // CoolingCurve returns n likely points (2 to 1000) from sealing to until hours,
-// for a picture. After in the input is not used.
+// for a picture of why to wait; it is never read off to open before the binding
+// wait. After in the input is not used.
 func CoolingCurve(in CoolInput, until Hours, n int) ([]CoolPoint, error) {
 	if n < 2 || n > 1000 {
 		return nil, OutOfRange{What: "points of the curve", Got: float64(n), Low: 2, High: 1000}
