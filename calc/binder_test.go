@@ -84,9 +84,10 @@ func TestSprinkleWater(t *testing.T) {
 }
 
 func TestBindRefusesDosesThatOnlyCost(t *testing.T) {
-	_, err := calc.Bind(calc.BindInput{Char: calc.Exactly[calc.Kg](10), Dose: .30})
-	require.Equal(t, calc.OutOfRange{What: "starch per char", Got: .30, Low: .04, High: .15}, err)
-	r, err := calc.Bind(calc.BindInput{Char: calc.Exactly[calc.Kg](10), Dose: .13})
+	r, err := calc.Bind(calc.BindInput{Char: calc.Exactly[calc.Kg](10), Dose: .30})
+	require.NoError(t, err)
+	require.Equal(t, &calc.TooMuchBinder, r.Infeasible)
+	r, err = calc.Bind(calc.BindInput{Char: calc.Exactly[calc.Kg](10), Dose: .13})
 	require.NoError(t, err)
 	require.True(t, r.Heavy)
 	_, err = calc.Bind(calc.BindInput{Char: calc.Exactly[calc.Kg](10), Starch: "glue"})

@@ -1,6 +1,9 @@
 package calc
 
-import "math"
+import (
+	"cmp"
+	"math"
+)
 
 // Shape is the form of a briquette.
 type Shape uint8
@@ -59,6 +62,7 @@ var (
 
 	wetDensity = newFigure[KgPerCubicMetre]("density of a hand-moulded piece as ejected", 800, 1000, 1150, practice)
 	pressLoss  = newFigure[Share]("solids lost as fines and breakage, whole line", .03, .08, .15, practice)
+	shrinkage  = newFigure[Share]("volume lost on drying", .02, .08, .15, practice)
 	readyPiece = newFigure[WetBasis]("moisture of a finished briquette", .05, .08, .12,
 		Source{Title: "EN 1860-2 charcoal briquettes for barbecuing", At: "8 % or less", Standing: Read})
 	diffusivity = newFigure[SquareMetrePerSecond]("diffusivity of water in a pressed piece at 30 C", 1.2e-9, 1.9e-9, 2.9e-9,
@@ -207,51 +211,200 @@ func daysInSun(p Piece, from WetBasis, sun Hours) (Range[Days], error) {
 	return Range[Days]{days(diffusivity.High), days(diffusivity.Likely), days(diffusivity.Low)}, nil
 }
 
+// Method is a way of pressing.
+type Method uint8
+
+const (
+	// HammerMould is a mould with a plunger struck two or three times.
+	HammerMould Method = iota + 1
+	// HandBalls are rolled and squeezed between the palms.
+	HandBalls
+	// LeverPress is a lever over one or more moulds.
+	LeverPress
+	// ScrewJack is a car jack or a hydraulic jack in a frame.
+	ScrewJack
+	// HandScrew is an extruder turned by hand.
+	HandScrew
+	// MotorScrew is an extruder turned by a motor.
+	MotorScrew
+)
+
+// String returns the stable key of the method.
+func (m Method) String() string {
+	return keyed([]string{"hammer-mould", "hand-balls", "lever-press", "screw-jack", "hand-screw", "motor-screw"}, uint8(m))
+}
+
+// Pressing is what is known about one way of pressing.
+type Pressing struct {
+	Method       Method
+	Pressure     Figure[Kilopascal]
+	WetDensity   Figure[KgPerCubicMetre] // of a piece as ejected
+	DriedDensity Figure[KgPerCubicMetre] // published or usual, of a dry one
+	MixMoisture  Figure[WetBasis]
+	Crew         Figure[Count]     // people at the press
+	Pieces       Figure[PerHour]   // of the crew; zero for extruders
+	Mix          Figure[KgPerHour] // wet mix of an extruder; zero for the others
+}
+
+// KgPerHour is a rate of work.
+type KgPerHour float64
+
+var (
+	pressDensity = Source{Title: "Practice of briquette makers; published dried densities of crop-char briquettes 522 to 987 kg/m3", Standing: Practice}
+	pressForce   = Source{Title: "Force of arms and body weight over the face of a piece", Standing: Derived}
+	jackForce    = Source{Title: "Neem char at 1.05 MPa, J. For. Res. 21:63", By: "Sotannde et al.", Year: 2010, Standing: Read}
+)
+
+func pressing(m Method, pressure, wet, dried, mix, crew, pieces, kgPerHour given) Pressing {
+	name := func(what string) string { return m.String() + " " + what }
+	p := Pressing{
+		Method:       m,
+		Pressure:     figureOf[Kilopascal](name("pressure"), pressure),
+		WetDensity:   figureOf[KgPerCubicMetre](name("density as ejected"), wet),
+		DriedDensity: figureOf[KgPerCubicMetre](name("density when dry"), dried),
+		MixMoisture:  figureOf[WetBasis](name("moisture of the mix"), mix),
+		Crew:         figureOf[Count](name("people"), crew),
+	}
+	if pieces.likely != 0 {
+		p.Pieces = figureOf[PerHour](name("pieces an hour of the crew"), pieces)
+	} else {
+		p.Mix = figureOf[KgPerHour](name("kg of mix an hour of the crew"), kgPerHour)
+	}
+	return p
+}
+
+// pressings is in the order of the methods.
+var pressings = []Pressing{
+	pressing(HammerMould, given{500, 1000, 3000, practice.at("peaks of a hammer")}, given{900, 1000, 1050, pressDensity},
+		given{550, 650, 750, pressDensity}, given{.30, .35, .40, practice}, given{1, 1, 2, practice},
+		given{30, 60, 120, practice}, given{}),
+	pressing(HandBalls, given{10, 20, 50, pressForce}, given{750, 820, 900, pressDensity},
+		given{450, 520, 600, pressDensity}, given{.35, .40, .45, practice}, given{1, 1, 1, practice},
+		given{60, 90, 150, practice}, given{}),
+	pressing(LeverPress, given{200, 500, 1000, pressForce}, given{900, 1000, 1100, pressDensity},
+		given{550, 680, 800, pressDensity}, given{.30, .35, .40, practice}, given{2, 2, 2, practice},
+		given{60, 120, 250, practice}, given{}),
+	pressing(ScrewJack, given{1000, 2000, 7000, jackForce}, given{1000, 1080, 1150, pressDensity},
+		given{600, 760, 950, pressDensity}, given{.30, .35, .40, practice}, given{1, 2, 2, practice},
+		given{20, 35, 60, practice}, given{}),
+	pressing(HandScrew, given{100, 300, 1000, practice}, given{950, 1020, 1100, pressDensity},
+		given{550, 680, 800, pressDensity}, given{.28, .33, .38, practice}, given{1, 1, 2, practice},
+		given{}, given{10, 20, 40, practice}),
+	pressing(MotorScrew, given{1000, 2500, 5000, practice}, given{1000, 1100, 1200, pressDensity},
+		given{800, 950, 1100, pressDensity}, given{.28, .33, .38, practice}, given{2, 2, 3, practice},
+		given{}, given{100, 250, 500, practice}),
+}
+
+// PressingOf returns the figures of a way of pressing, or Unknown.
+func PressingOf(m Method) (Pressing, error) {
+	if m == 0 || int(m) > len(pressings) {
+		return Pressing{}, Unknown{"way of pressing", m.String()}
+	}
+	return pressings[m-1], nil
+}
+
+// ForceInput asks how hard a piece is pressed.
+type ForceInput struct {
+	Load   Kg    // standing or hanging on the plunger or the end of the lever, up to 20000
+	Lever  Ratio // length from pivot to load over pivot to plunger, 1 to 50; zero: 1
+	Piston Metre // diameter of the plunger; zero: that of the default piece
+	Moulds Count // pressed at once, each with this plunger; zero: 1
+}
+
+// Force returns the pressure on a piece, P = F L1 / (L2 A), with standard gravity.
+func Force(in ForceInput) (Kilopascal, error) {
+	var assumed []Sourced
+	piston := or(in.Piston, pieceDiameter, &assumed)
+	lever, moulds := cmp.Or(in.Lever, 1), cmp.Or(in.Moulds, 1)
+	if err := cmp.Or(
+		within("load on the press", in.Load, 0, 20000),
+		within("lever", lever, 1, 50),
+		within("diameter of the plunger", piston, .01, .4),
+		within("moulds pressed at once", moulds, 1, 100),
+	); err != nil {
+		return 0, err
+	}
+	area := float64(Solid(piston, 1).face()) * float64(moulds)
+	return Kilopascal(float64(in.Load) * standardGravity * float64(lever) / area / 1000), nil
+}
+
+const standardGravity = 9.80665 // m/s2
+
 // PressInput asks how many briquettes a mix makes.
 type PressInput struct {
 	Solids      Range[Kg] // dry char and dry binder
 	Piece       Piece
+	Method      Method                 // zero: hammer-mould
 	MixMoisture WetBasis               // zero: 0.35
-	Density     Range[KgPerCubicMetre] // of the piece as ejected; zero: that of a hand mould
+	Density     Range[KgPerCubicMetre] // of the piece as ejected; zero: that of the method, or of any hand mould
 	Loss        Range[Share]           // of the solids as fines and breakage; zero: that of hand work
+	Presses     Count                  // 1 to 100; zero: one for each crew of the people
+	People      Count                  // 1 to 1000; zero: one crew at each press
 }
 
 // PressResult is what comes out of the mould.
 type PressResult struct {
-	WetPiece   Kg           // one piece as ejected
-	DryPiece   Kg           // the same piece at 8 % moisture
-	Briquettes Range[Count] // whole pieces, after losses
-	ReadyRatio Ratio        // dried mass per wet mass at which a piece is ready
-	Assumed    []Sourced
+	WetPiece     Kg                     // one piece as ejected
+	DryPiece     Kg                     // the same piece at 8 % moisture
+	Briquettes   Range[Count]           // whole pieces, after losses
+	Dried        Range[Kg]              // all of them at 8 %
+	ReadyRatio   Ratio                  // dried mass per wet mass at which a piece is ready
+	DriedDensity Range[KgPerCubicMetre] // of a piece that has dried and shrunk
+	Pressure     Range[Kilopascal]      // usual for the method
+	Pressing     Count                  // people of whom the presses make use
+	Hours        Range[Hours]           // until all is pressed
+	PersonHours  Range[Hours]
+	Assumed      []Sourced
 }
 
-// Press computes the briquettes of a mix: N = Ds (1 - loss) / (rho V (1 - wm)).
+// Press computes the briquettes of a mix, N = Ds (1 - loss) / (rho V (1 - wm)),
+// and the work of pressing them. A dried piece has the density
+// rho (1 - wm) / ((1 - w1)(1 - shrinkage)); published hand-pressed pieces are up to
+// 30 % lighter, because they spring back and crack.
 func Press(in PressInput) (PressResult, error) {
 	var r PressResult
-	density := either(in.Density, wetDensity, &r.Assumed)
+	how, err := PressingOf(cmp.Or(in.Method, HammerMould))
+	if err != nil {
+		return PressResult{}, err
+	}
+	own := wetDensity
+	if in.Method != 0 {
+		own = how.WetDensity
+	}
+	density := either(in.Density, own, &r.Assumed)
 	loss := either(in.Loss, pressLoss, &r.Assumed)
 	mix := or(in.MixMoisture, handMix, &r.Assumed)
-	if err := ranged("kilograms of solids", in.Solids, .001, mostWaste.Likely); err != nil {
-		return PressResult{}, err
-	}
-	if err := in.Piece.Check(); err != nil {
-		return PressResult{}, err
-	}
-	if err := ranged("density of the piece", density, 300, 1500); err != nil {
-		return PressResult{}, err
-	}
-	if err := ranged("loss of solids", loss, 0, .5); err != nil {
-		return PressResult{}, err
-	}
-	if err := within("moisture of the mix", mix, .2, .5); err != nil {
+	crew := or(0, how.Crew, &r.Assumed)
+	people := cmp.Or(in.People, crew*max(1, in.Presses))
+	presses := cmp.Or(in.Presses, max(1, Count(math.Floor(float64(people/crew)))))
+	if err := cmp.Or(
+		ranged("kilograms of solids", in.Solids, .001, mostWaste.Likely),
+		in.Piece.Check(),
+		ranged("density of the piece", density, 300, 1500),
+		ranged("loss of solids", loss, 0, .5),
+		within("moisture of the mix", mix, .2, .5),
+		within("people", people, 1, 1000),
+		within("presses", presses, 1, 1000),
+	); err != nil {
 		return PressResult{}, err
 	}
 	r.WetPiece = Kg(float64(density.Likely) * float64(in.Piece.Volume()))
 	r.ReadyRatio = Ratio((1 - mix) / (1 - readyPiece.Likely))
 	r.DryPiece = r.WetPiece * Kg(r.ReadyRatio)
-	kept := Range[Share]{1 - loss.High, 1 - loss.Likely, 1 - loss.Low}
-	n := spreadOf(in.Solids).times(spreadOf(kept)).over(spreadOf(density))
-	r.Briquettes = whole(rangeOf[Count](n).Scale(1 / float64(in.Piece.Volume()) / float64(1-mix)))
+	solids := spreadOf(in.Solids).times(spreadOf(loss.rest()))
+	pieces := solids.over(spreadOf(density)).scale(1 / float64(in.Piece.Volume()) / float64(1-mix))
+	r.Briquettes = whole(rangeOf[Count](pieces))
+	r.Dried = rangeOf[Kg](solids).Scale(1 / float64(1-readyPiece.Likely))
+	r.DriedDensity = rangeOf[KgPerCubicMetre](spreadOf(density).over(spreadOf(shrinkage.rest()))).Scale(float64(r.ReadyRatio))
+	r.Pressure = how.Pressure.Range
+
+	work := pieces.over(spreadOf(how.Pieces.Range))
+	if how.Mix.Likely != 0 {
+		work = solids.over(spreadOf(how.Mix.Range)).scale(1 / float64(1-mix))
+	}
+	r.PersonHours = rangeOf[Hours](work.scale(float64(crew)))
+	r.Pressing = min(people, presses*crew)
+	r.Hours = r.PersonHours.Scale(1 / float64(r.Pressing))
 	return r, nil
 }
 

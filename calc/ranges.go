@@ -91,11 +91,21 @@ func (s spread) times(o spread) spread {
 }
 
 // over is the quotient by an independent quantity.
-func (s spread) over(o spread) spread {
-	return s.times(spread{
-		likely: 1 / o.likely, mean: -o.mean, variance: o.variance, third: -o.third, factors: o.factors,
-		alone: sides{1 / o.likely, o.alone.above, o.alone.below},
-	})
+func (s spread) over(o spread) spread { return s.times(o.power(-1)) }
+
+// scale is the product with a certain quantity.
+func (s spread) scale(k float64) spread { return s.times(spread{likely: k}) }
+
+// power raises the quantity to the power p.
+func (s spread) power(p float64) spread {
+	alone := sides{math.Pow(s.likely, p), s.alone.below * math.Abs(p), s.alone.above * math.Abs(p)}
+	if p < 0 {
+		alone.below, alone.above = alone.above, alone.below
+	}
+	return spread{
+		likely: alone.likely, mean: s.mean * p, variance: s.variance * p * p, third: s.third * p * p * p,
+		factors: s.factors, alone: alone,
+	}
 }
 
 // at returns the quantile at the standard normal deviate z by the expansion of
@@ -189,3 +199,6 @@ func or[T ~float64](v T, f Figure[T], assumed *[]Sourced) T {
 	*assumed = append(*assumed, f.Sourced())
 	return f.Likely
 }
+
+// rest returns one minus a share.
+func (r Range[T]) rest() Range[T] { return Range[T]{1 - r.High, 1 - r.Likely, 1 - r.Low} }

@@ -159,7 +159,7 @@ func TestRecipeRefusesNonsense(t *testing.T) {
 	for name, in := range map[string]calc.RecipeInput{
 		"drums": {Waste: calc.MaizeCob, Drums: 300},
 		"sun":   {Waste: calc.MaizeCob, EffectiveSun: 30},
-		"dose":  {Waste: calc.MaizeCob, Dose: .5},
+		"dose":  {Waste: calc.MaizeCob, Dose: 2},
 		"piece": {Waste: calc.MaizeCob, Piece: calc.Solid(3, 3)},
 		"yield": {Waste: calc.MaizeCob, Yield: calc.Exactly[calc.Share](.01)},
 	} {
