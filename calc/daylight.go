@@ -18,9 +18,10 @@ const nightMargin = time.Hour
 
 // SunTimes returns sunrise and sunset on the calendar day of day, in day's
 // zone, for a latitude of -90 to 90 degrees (north positive) and a longitude of
-// -180 to 180 degrees (east positive), by the low-accuracy equations of the
-// NOAA Global Monitoring Laboratory: the upper limb at a flat horizon with mean
-// refraction (zenith 90.833 degrees).
+// -180 to 180 degrees (east positive), by the equations of the NOAA solar
+// calculator, which are those of Meeus, Astronomical Algorithms, chapters 25 and
+// 28 (from memory): the upper limb at a flat horizon with mean refraction
+// (zenith 90.833 degrees), good to a minute up to 50 degrees of latitude.
 func SunTimes(lat, lon Degree, day time.Time) (SunDay, error) {
 	if err := within("latitude", lat, -90, 90); err != nil {
 		return SunDay{}, err
@@ -28,32 +29,58 @@ func SunTimes(lat, lon Degree, day time.Time) (SunDay, error) {
 	if err := within("longitude", lon, -180, 180); err != nil {
 		return SunDay{}, err
 	}
-	const horizon = 90.833 * math.Pi / 180
-	equation, declination := solar(day.YearDay())
-	latitude := float64(lat) * math.Pi / 180
-	cosine := math.Cos(horizon)/(math.Cos(latitude)*math.Cos(declination)) - math.Tan(latitude)*math.Tan(declination)
+	midnight := time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, time.UTC)
+	moment := func(minutes float64) time.Time { return midnight.Add(Minutes(minutes).Duration()) }
+	// The sun moves on between sunrise and sunset, so each is found again for
+	// the sun of its own hour.
+	event := func(side, minutes float64) (at, cosine float64) {
+		equation, declination := solar(moment(minutes))
+		cosine = hourAngleCosine(float64(lat)*math.Pi/180, declination)
+		half := 4 * math.Acos(max(-1, min(1, cosine))) * 180 / math.Pi
+		return 720 - 4*float64(lon) - equation + side*half, cosine
+	}
+	noon, cosine := event(0, 720-4*float64(lon))
 	switch {
 	case cosine > 1:
 		return SunDay{PolarNight: true}, nil
 	case cosine < -1:
 		return SunDay{PolarDay: true, DayLength: 24}, nil
 	}
-	half := 4 * math.Acos(cosine) * 180 / math.Pi
-	noon := 720 - 4*float64(lon) - equation
-	midnight := time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, time.UTC)
-	clock := func(minutes float64) time.Time {
-		return midnight.Add(Minutes(minutes).Duration()).Round(time.Second).In(day.Location())
+	rise, set := noon, noon
+	for range 2 {
+		rise, _ = event(-1, rise)
+		set, _ = event(1, set)
 	}
-	return SunDay{Rise: clock(noon - half), Set: clock(noon + half), DayLength: Hours(2 * half / 60)}, nil
+	clock := func(minutes float64) time.Time { return moment(minutes).Round(time.Second).In(day.Location()) }
+	return SunDay{Rise: clock(rise), Set: clock(set), DayLength: Hours((set - rise) / 60)}, nil
+}
+
+// hourAngleCosine is the cosine of the angle by which the earth turns between
+// noon and sunset; beyond 1 the sun does not rise, beyond -1 it does not set.
+func hourAngleCosine(latitude, declination float64) float64 {
+	const horizon = 90.833 * math.Pi / 180
+	return math.Cos(horizon)/(math.Cos(latitude)*math.Cos(declination)) - math.Tan(latitude)*math.Tan(declination)
 }
 
 // solar returns the equation of time in minutes and the declination of the sun
-// in radians at noon of a day of the year.
-func solar(yearDay int) (equation, declination float64) {
-	y := 2 * math.Pi / 365 * float64(yearDay-1)
-	equation = 229.18 * (.000075 + .001868*math.Cos(y) - .032077*math.Sin(y) - .014615*math.Cos(2*y) - .040849*math.Sin(2*y))
-	declination = .006918 - .399912*math.Cos(y) + .070257*math.Sin(y) - .006758*math.Cos(2*y) +
-		.000907*math.Sin(2*y) - .002697*math.Cos(3*y) + .00148*math.Sin(3*y)
+// in radians at a moment.
+func solar(at time.Time) (equation, declination float64) {
+	const degree = math.Pi / 180
+	sinus := func(angle float64) float64 { return math.Sin(angle * degree) }
+	centuries := at.Sub(time.Date(2000, 1, 1, 12, 0, 0, 0, time.UTC)).Hours() / 24 / 36525
+	longitude := 280.46646 + 36000.76983*centuries
+	anomaly := 357.52911 + 35999.05029*centuries
+	eccentricity := .016708634 - .000042037*centuries
+	center := (1.914602-.004817*centuries)*sinus(anomaly) + .019993*sinus(2*anomaly) + .000289*sinus(3*anomaly)
+	node := 125.04 - 1934.136*centuries
+	apparent := longitude + center - .00569 - .00478*sinus(node)
+	obliquity := 23.439291 - .013004*centuries + .00256*math.Cos(node*degree)
+	declination = math.Asin(sinus(obliquity) * sinus(apparent))
+
+	y := math.Pow(math.Tan(obliquity*degree/2), 2)
+	equation = 4 / degree * (y*sinus(2*longitude) - 2*eccentricity*sinus(anomaly) +
+		4*eccentricity*y*sinus(anomaly)*math.Cos(2*longitude*degree) -
+		y*y/2*sinus(4*longitude) - 1.25*eccentricity*eccentricity*sinus(2*anomaly))
 	return equation, declination
 }
 

@@ -117,7 +117,7 @@ func ExampleSunTimes() {
 	day := time.Date(2026, 3, 21, 12, 0, 0, 0, time.FixedZone("", 3*3600))
 	sun, err := calc.SunTimes(-1.2864, 36.8172, day)
 	fmt.Println(sun.Rise.Format("15:04"), sun.Set.Format("15:04"), err)
-	// Output: 06:37 18:43 <nil>
+	// Output: 06:36 18:43 <nil>
 }
 
 // A drum of cobs sealed at nine is opened the next morning, not in the evening.
