@@ -35,8 +35,8 @@ func TestPlanOneBurnByHand(t *testing.T) {
 	at := func(day, hour, minute int) time.Time { return time.Date(2026, 3, day, hour, minute, 0, 0, nairobi) }
 	require.Equal(t, at(2, 8, 30), burn.Lit)
 	require.Equal(t, at(2, 9, 0), burn.Covered)
-	require.Equal(t, at(3, 7, 42), burn.Opened)
-	require.Equal(t, at(4, 7, 42), burn.Aired)
+	require.Equal(t, at(3, 7, 41), burn.Opened)
+	require.Equal(t, at(4, 7, 41), burn.Aired)
 	require.Equal(t, []PlannedLot{{Pressed: at(4, 0, 0), Dry: at(8, 0, 0), Pieces: got.Strokes, Kg: 5}}, got.Lots)
 	require.Equal(t, at(8, 0, 0), got.Ready.Likely)
 	require.Equal(t, NoDate, got.Promise)
