@@ -156,3 +156,8 @@ func ExampleCups() {
 	fmt.Printf("%.0f cups\n", calc.Cups(calc.Exactly[calc.Kg](1.4)).Likely)
 	// Output: 10 cups
 }
+
+func ExampleStarches() {
+	fmt.Println(len(calc.Starches()), "binders, the first is", calc.Starches()[0])
+	// Output: 17 binders, the first is cassava-starch
+}

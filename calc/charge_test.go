@@ -1,6 +1,7 @@
 package calc_test
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -266,4 +267,26 @@ func TestMixtureRefusesNonsense(t *testing.T) {
 		_, err := calc.Load(calc.LoadInput{Fills: fills})
 		require.Error(t, err, name)
 	}
+}
+
+func ExampleClasses_Total() {
+	r, err := calc.Carbonise(calc.CarboniseInput{LoadInput: calc.LoadInput{
+		Waste: calc.MaizeCob, Mass: calc.Exactly[calc.Kg](33), Moisture: calc.Exactly[calc.WetBasis](.15),
+	}})
+	m := r.Mass
+	fmt.Printf("%.1f kg of feed: %.1f kg of char, %.1f kg of steam, %.1f kg of smoke and flame %v\n",
+		m.Feed.Total(), m.Char.Total(), m.Away.Water, m.Away.Total()-m.Away.Water, err)
+	// Output: 33.0 kg of feed: 6.3 kg of char, 4.9 kg of steam, 21.8 kg of smoke and flame <nil>
+}
+
+// What ten minutes cost, and what a mixture is.
+func ExampleCarbonise_mixture() {
+	r, err := calc.Carbonise(calc.CarboniseInput{LoadInput: calc.LoadInput{Fills: []calc.Fill{
+		{Waste: calc.MaizeCob, Share: .6}, {Waste: calc.RiceHusk, Share: .4},
+	}}})
+	fmt.Printf("%v: %.0f kg of char with %.2f of ash, open after %.0f hours %v\n", r.Suitability, r.Char, r.Ash, r.Wait, err)
+	fmt.Printf("ten minutes late cost %.1f kg, ten minutes early %.1f kg\n", r.TenMinutesLate, r.TenMinutesEarly)
+	// Output:
+	// layered: {5 7 9} kg of char with {0.21 0.28 0.36} of ash, open after 24 hours <nil>
+	// ten minutes late cost {0.1 0.2 0.4} kg, ten minutes early {0.3 0.5 1.1} kg
 }

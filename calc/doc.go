@@ -5,5 +5,31 @@
 //
 // The package is pure: no clock, no file, no network. Every number it computes
 // with is a Figure with a source; see SOURCES.md. Every uncertain answer is a
-// Range of P10, P50 and P90.
+// Range of P10, P50 and P90. A zero field of an input stands for the default its
+// comment states, and results list what was assumed.
+//
+// # Ranges
+//
+// A Range is a split log-normal quantity. Products add the cumulants of their
+// logarithms (JCGM 100:2008, extended to the third); sums, limits and branches
+// are drawn at 256 fixed points. Quantities that follow from one another, such as
+// char, its starch, its water and its briquettes, are one draw and keep one
+// shape.
+//
+// # The burn
+//
+// Yields are those of a plain drum, judged around the constant
+// fixed-carbon-yield model (Pyrolyse) and not fitted to any drum run; moisture,
+// bed temperature, burn-off, early and late covering move them. Ash is
+// conserved, mass closes by class, and energy closes with the smoke as its rest.
+// Tar, gas composition and the course of temperature in the burning drum are not
+// modelled: nothing was found to check them against.
+//
+// # The rest
+//
+// Water of the paste follows from the moisture of the mix; pieces from density
+// and volume; drying days, without weather, from the first term of the diffusion
+// series. Sun times are those of the NOAA solar calculator. Each function names
+// its source and range; a test that has only our own arithmetic behind it says
+// "own reference computation".
 package calc

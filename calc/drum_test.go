@@ -101,3 +101,28 @@ func ExampleCylinder_Usable() {
 	fmt.Printf("%.3f m3, of which %.3f m3 hold waste\n", drum.Volume(), drum.Usable())
 	// Output: 0.214 m3, of which 0.198 m3 hold waste
 }
+
+func ExampleCylinder_Volume() {
+	fmt.Printf("%.3f m3\n", calc.Cylinder{Diameter: .5, Height: .7}.Volume())
+	// Output: 0.137 m3
+}
+
+func ExampleStandardDrum() {
+	fmt.Println(calc.StandardDrum())
+	// Output: {0.572 0.833}
+}
+
+func ExampleSackVolume() {
+	fmt.Println(calc.SackVolume(), "litres")
+	// Output: 100 litres
+}
+
+func ExampleSackVolumeOf() {
+	fmt.Printf("a 50 kg sack of maize holds %.0f litres\n", calc.SackVolumeOf(50))
+	// Output: a 50 kg sack of maize holds 69 litres
+}
+
+func ExampleTinVolume() {
+	fmt.Println(calc.TinVolume(), "litres")
+	// Output: 20 litres
+}

@@ -1,6 +1,7 @@
 package calc_test
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -56,4 +57,15 @@ func TestYieldsLieByTheFixedCarbonModel(t *testing.T) {
 		}
 		require.LessOrEqual(t, math.Abs(model-float64(f.Yield.Likely)), tolerance, w)
 	}
+}
+
+func ExampleFeed() {
+	f, err := calc.Feed(calc.RiceHusk)
+	fmt.Printf("%s: %v, %.0f kg/m3, yield %.2f %v\n", f.Waste, f.Suitability, f.Density.Likely, f.Yield.Range, err)
+	// Output: rice-husk: chokes, 110 kg/m3, yield {0.32 0.37 0.43} <nil>
+}
+
+func ExampleWastes() {
+	fmt.Println(len(calc.Wastes()), "wastes, the first is", calc.Wastes()[0])
+	// Output: 21 wastes, the first is maize-cob
 }

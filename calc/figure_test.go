@@ -57,3 +57,52 @@ func sourcesFile() []byte {
 	}
 	return b.Bytes()
 }
+
+func ExampleExactly() {
+	fmt.Println(calc.Exactly[calc.Kg](12.5))
+	// Output: {12.5 12.5 12.5}
+}
+
+func ExampleRange_Scale() {
+	fmt.Println(calc.Range[calc.Kg]{Low: 4, Likely: 6, High: 9}.Scale(2))
+	// Output: {8 12 18}
+}
+
+func ExampleRange_Ordered() {
+	fmt.Println(calc.Range[calc.Kg]{Low: 9, Likely: 6, High: 4}.Ordered())
+	// Output: false
+}
+
+func ExampleAs() {
+	litres := calc.As[calc.Litre](calc.Range[calc.Kg]{Low: 1, Likely: 2, High: 3})
+	fmt.Printf("%T %v\n", litres.Likely, litres)
+	// Output: calc.Litre {1 2 3}
+}
+
+func ExampleFigure_Sourced() {
+	f, _ := calc.Feed(calc.MaizeCob)
+	s := f.Ash.Sourced()
+	fmt.Printf("%s: %g / %g / %g %s, %s\n", s.Name, s.Low, s.Likely, s.High, s.Unit, s.Source.Standing)
+	// Output: maize-cob ash of dry feed: 0.014 / 0.022 / 0.028 Share, read
+}
+
+func ExampleFigures() {
+	remembered := 0
+	for f := range calc.Figures() {
+		if f.Source.Standing == calc.Remembered {
+			remembered++
+		}
+	}
+	fmt.Println("figures quoted from memory:", remembered > 0)
+	// Output: figures quoted from memory: true
+}
+
+func ExampleHours_Duration() {
+	fmt.Println(calc.Hours(1.5).Duration(), calc.Minutes(20).Duration())
+	// Output: 1h30m0s 20m0s
+}
+
+func ExampleMinutes_Duration() {
+	fmt.Println(calc.Minutes(.5).Duration())
+	// Output: 30s
+}

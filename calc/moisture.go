@@ -41,6 +41,8 @@ var (
 	tooWetFrom  = constant[WetBasis]("moisture from which a drum is not lit", .30, feelSource.at("refuse at 30 % or more"))
 	wettestFeed = constant[WetBasis]("wettest waste the methods answer for", .65, judgement)
 
+	sunDried = newFigure[WetBasis]("moisture waste keeps when the sun dries it no further", .08, .10, .14,
+		judgement.at("8 to 12 % in the dry season, 13 to 15 % in humid air"))
 	airDryFeed = newFigure[DryBasis]("moisture of waste in dry-season air", .07, .09, .12,
 		Source{Title: "Sorption of wood and maize stover at 30 to 65 % relative humidity", Standing: Derived})
 	sunWarmth = newFigure[Ratio]("drying in the sun against drying at 25 C", 2.0, 2.37, 2.7,
@@ -55,6 +57,21 @@ func (f Feel) Moisture() Range[WetBasis] {
 		return Range[WetBasis]{}
 	}
 	return feels[f-1].Range
+}
+
+// WasteMoisture returns the moisture of a sample that weighed before, and after
+// once the sun had dried it until its weight no longer changed over half a day:
+// w = 1 - (after/before)(1 - wr), wr being what waste keeps in open air, 8 to
+// 14 %.
+func WasteMoisture(before, after Kg) (Range[WetBasis], error) {
+	if err := within("kilograms of the sample", before, .01, 1000); err != nil {
+		return Range[WetBasis]{}, err
+	}
+	if err := within("kilograms of the dried sample", after, before*.2, before); err != nil {
+		return Range[WetBasis]{}, err
+	}
+	moisture := func(kept WetBasis) WetBasis { return 1 - WetBasis(after/before)*(1-kept) }
+	return Range[WetBasis]{moisture(sunDried.Low), moisture(sunDried.Likely), moisture(sunDried.High)}, nil
 }
 
 // Lighting says whether a drum of waste may be lit.

@@ -55,6 +55,27 @@ func TestLightingNeverEasesWithMoisture(t *testing.T) {
 	})
 }
 
+func TestWasteMoistureRefusesNonsense(t *testing.T) {
+	for _, v := range [][2]calc.Kg{{0, 0}, {1, 1.2}, {1, .1}, {-1, -.5}} {
+		_, err := calc.WasteMoisture(v[0], v[1])
+		require.ErrorAs(t, err, new(calc.OutOfRange), v)
+	}
+}
+
+// A sample that loses nothing in the sun is as moist as what the sun leaves; one
+// that dries to half its weight held more than half of water.
+func ExampleWasteMoisture() {
+	dry, _ := calc.WasteMoisture(1, 1)
+	wet, err := calc.WasteMoisture(1, .5)
+	fmt.Printf("%.2f %.2f %v\n", dry, wet, err)
+	// Output: {0.08 0.10 0.14} {0.54 0.55 0.57} <nil>
+}
+
+func ExampleLighting_MayLight() {
+	fmt.Println(calc.LightingAt(.17).MayLight(), calc.LightingAt(.22).MayLight())
+	// Output: true false
+}
+
 func ExampleLightingAt() {
 	fmt.Println(calc.LightingAt(.12), calc.LightingAt(.17), calc.LightingAt(.22), calc.LightingAt(.35))
 	// Output: light-now light-with-loss dry-first do-not-light
@@ -63,6 +84,17 @@ func ExampleLightingAt() {
 func ExampleFeel_Moisture() {
 	fmt.Printf("%.2f\n", calc.NearlyDry.Moisture())
 	// Output: {0.15 0.17 0.20}
+}
+
+func ExampleWetBasis_DryOf() {
+	fmt.Printf("%.1f kg of dry matter in 40 kg of wet stalks\n", calc.WetBasis(.25).DryOf(40))
+	// Output: 30.0 kg of dry matter in 40 kg of wet stalks
+}
+
+// Kiln papers often give moisture on dry basis: 60 % of it is 37.5 % of wet basis.
+func ExampleDryBasis_Wet() {
+	fmt.Printf("%.3f\n", calc.DryBasis(.60).Wet())
+	// Output: 0.375
 }
 
 func ExampleWetBasis_Dry() {

@@ -142,3 +142,36 @@ func ExamplePiece_Area() {
 	fmt.Printf("%.0f cm2\n", 1e4*calc.Solid(.055, .050).Area())
 	// Output: 134 cm2
 }
+
+func ExamplePiece_Check() {
+	fmt.Println(calc.Solid(.055, .050).Check())
+	fmt.Println(calc.Solid(.055, 1.5).Check())
+	// Output:
+	// <nil>
+	// height of the briquette is 1.5; it must lie between 0.01 and 0.4
+}
+
+func ExampleSolid() {
+	fmt.Printf("%.0f cm3\n", 1e6*calc.Solid(.055, .050).Volume())
+	// Output: 119 cm3
+}
+
+func ExampleHollow() {
+	fmt.Printf("%.0f cm3\n", 1e6*calc.Hollow(.060, .015, .050).Volume())
+	// Output: 133 cm3
+}
+
+func ExampleHoles() {
+	fmt.Printf("%.0f cm3\n", 1e6*calc.Holes(.120, .012, .080, 19).Volume())
+	// Output: 733 cm3
+}
+
+func ExampleBall() {
+	fmt.Printf("%.0f cm3\n", 1e6*calc.Ball(.050).Volume())
+	// Output: 65 cm3
+}
+
+func ExampleBrick() {
+	fmt.Printf("%.0f cm3\n", 1e6*calc.Brick(.10, .06, .05).Volume())
+	// Output: 300 cm3
+}
