@@ -262,14 +262,18 @@ func (t *turn) expect(f *Frame, r calc.RecipeResult) locales.Args {
 		"Char": t.rangeOf(float64(r.Char.Low), float64(r.Char.High)), "Loss": loss,
 		"Starch": t.starch(starch, r.Starch, r.Cups),
 		"Pieces": t.rangeOf(float64(r.Briquettes.Low), float64(r.Briquettes.High)),
-		"Days":   t.days(r.DryingDays), "Hint": t.hint(),
+		"Days":   t.days(r.DryingDays), "Hint": t.hint(loss != ""),
 	}
 }
 
-// hint offers the timing of the burn where the line can send it.
-func (t *turn) hint() string {
-	if !t.w.Channel.Sends {
+// hint offers the timing of the burn where the line can send it; in few words
+// where a loss takes the room.
+func (t *turn) hint(short bool) string {
+	switch {
+	case !t.w.Channel.Sends:
 		return ""
+	case short:
+		return t.text("recipe.hint-short", nil)
 	}
 	return t.text("recipe.hint", nil)
 }
@@ -286,6 +290,9 @@ func (t *turn) starch(s calc.Starch, kg calc.Range[calc.Kg], cups calc.Range[cal
 // light is the burn itself: how, the sign to cover, and when to open.
 func (t *turn) light(r calc.RecipeResult) locales.Args {
 	when := t.text("light.tomorrow", nil)
+	if r.Drums > 1 {
+		when = t.text("light.soon", nil)
+	}
 	if latest := t.place.latestLighting(t.now, r.Clock); t.now.Before(latest) {
 		when = t.text("light.by", locales.Args{"Time": t.clock(latest.Truncate(15 * time.Minute))})
 	}
@@ -406,9 +413,13 @@ func (t *turn) measure(id locales.ID, v float64) string {
 	return t.text(id+"-part", locales.Args{"Number": t.number(v)})
 }
 
-// rangeOf writes a range in steps a person can measure.
+// rangeOf writes a range in steps a person can measure: both ends in the steps
+// of the greater one, but never down to nothing.
 func (t *turn) rangeOf(low, high float64) string {
-	low, high = round(low), round(high)
+	if high = round(high); high >= 10 {
+		low = max(1, math.Round(low))
+	}
+	low = round(low)
 	if low == high {
 		return t.number(low)
 	}

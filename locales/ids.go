@@ -163,9 +163,10 @@ var messages = []Message{
 	{"amount.brands-kg", 1, nil},
 
 	// The recipe: what is answered. The three messages load, expect and light fit one segment each.
-	{"recipe.load", 1, Args{"Drums": "10 drums", "Dryness": "nearly dry", "Waste": "palm kernel shells", "Prepare": ", half sticks", "Sacks": "15 sacks", "Kg": "550", "Drum": "New or food drum, never fuel, never cut."}},
+	{"recipe.load", 1, Args{"Drums": "6 drums", "Dryness": "nearly dry", "Waste": "palm kernel shells", "Prepare": ", half sticks", "Sacks": "12 sacks", "Kg": "550", "Drum": "Never a fuel or poison drum, never cut."}},
 	{"recipe.expect", 1, Args{"Char": "230 to 370", "Loss": "", "Starch": "12 to 24 cups cassava flour", "Pieces": "2700 to 4400", "Days": "3 to 4 days", "Hint": " Text LIT when lit. No text? Go by this."}},
 	{"recipe.hint", 1, nil},
+	{"recipe.hint-short", 1, nil},
 	{"recipe.light", 1, Args{"When": "Light tomorrow, too late now", "Apart": "", "Low": 20, "High": 55, "Open": "to next day 07:30"}},
 	{"recipe.loss", 1, Args{"Kg": "12.5"}},
 	{"recipe.wet", 2, Args{"Waste": "sunflower seed husk", "Now": "100 to 200", "Dry": "200 to 300", "Days": "12 to 14 days"}},
@@ -185,6 +186,7 @@ var messages = []Message{
 	{"dry.nearly", 1, nil},
 	{"light.by", 1, Args{"Time": "16:45"}},
 	{"light.tomorrow", 1, nil},
+	{"light.soon", 1, nil},
 	{"light.apart", 1, nil},
 	{"light.text-lit", 1, nil},
 	{"drum.good", 1, nil},
