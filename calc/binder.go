@@ -113,6 +113,8 @@ type Infeasible struct{ Why, Remedy string }
 var (
 	// CharTooWet leaves too little room for water to cook the starch in.
 	CharTooWet = Infeasible{"char-too-wet", "spread-in-sun-or-add-dry-char"}
+	// TooMuchStarch leaves too little room even on char as dry as it comes.
+	TooMuchStarch = Infeasible{"too-much-starch", "less-starch-or-wetter-mix"}
 	// NoStarch is a binder that does not gel.
 	NoStarch = Infeasible{"no-starch", "choose-a-starch"}
 )
@@ -187,7 +189,11 @@ func bind(char Range[Kg], w WetBasis, in BindInput, assumed []Sourced) (BindResu
 	room := float64(1+dose) * float64(mix.Dry())
 	least := max(float64(thickestPaste.Likely), brought)
 	r.WettestChar = max(DryBasis(room-least*float64(dose)), 0).Wet()
-	if w > r.WettestChar {
+	switch {
+	case r.WettestChar < min(w, charAsBound.Likely):
+		r.Infeasible = &TooMuchStarch
+		return r, nil
+	case w > r.WettestChar:
 		r.Infeasible = &CharTooWet
 		return r, nil
 	}
@@ -201,6 +207,14 @@ func bind(char Range[Kg], w WetBasis, in BindInput, assumed []Sourced) (BindResu
 	r.PasteWater = As[Litre](r.DryStarch.Scale(float64(paste)))
 	r.SprinkleWater = As[Litre](r.DryStarch.Scale(float64(r.PasteRatio - paste)))
 	return r, nil
+}
+
+// MixMoisture returns the moisture of a mix of char that holds moisture char,
+// with dose kg of dry starch per kg of dry char, cooked in water kg of water per
+// kg of starch. It shows why a fixed paste overshoots.
+func MixMoisture(char WetBasis, dose Share, water Ratio) WetBasis {
+	held := float64(char.Dry()) + float64(dose)*float64(water)
+	return DryBasis(held / float64(1+dose)).Wet()
 }
 
 // gellingFor returns the figures of a starch, or nil for a binder that does not gel.

@@ -6,7 +6,6 @@ var (
 	moistureRule = Source{Title: "Yield against moisture of kilns in Benin and Thailand and the FAO portable steel kiln", At: "relative loss per point of dry-basis moisture; published effects run from little to halved", Standing: Derived}
 	yieldLoss    = newFigure[Ratio]("relative loss of yield per unit of dry-basis moisture", .2, .8, 1.2, moistureRule)
 	yieldDry     = constant[DryBasis]("moisture of the feed a drum yield holds for", .14, moistureRule)
-	leastKept    = constant[Share]("least part of the dry yield that wet feed keeps", .05, judgement)
 	mostCharAsh  = constant[Share]("most ash of a char", .95, judgement)
 
 	ashRetention = newFigure[Share]("feed ash found again in the char", .9, 1, 1, Source{Title: "Ash balance of slow pyrolysis; part of the potassium and chlorine leaves", Standing: Derived})
@@ -221,7 +220,7 @@ func (c *charge) burn(x *[causes]float64) (o [outcomes]float64) {
 	}
 	o[dryMass] = float64(w.DryOf(Kg(o[feedMass])))
 
-	kept := max(1-x[lossByMoisture]*float64(w.Dry()-yieldDry.Likely), float64(leastKept.Likely))
+	kept := keptAt(w, x[lossByMoisture])
 	ash := x[feedAsh] * x[retention]
 	y := max(x[dryYield]*kept, ash/float64(mostCharAsh.Likely))
 	o[yieldKept] = min(kept, 1)
@@ -233,6 +232,19 @@ func (c *charge) burn(x *[causes]float64) (o [outcomes]float64) {
 	o[ashShare], o[fixedShare], o[volatileShare] = float64(p.Ash), float64(p.FixedCarbon), float64(p.Volatile)
 	o[charHeat] = float64(p.heat())
 	return o
+}
+
+// keptAt is the part of the dry yield that feed of moisture w keeps. Beyond 30 %
+// no drum should be lit and the published losses end; the straight line is
+// continued as the exponential that meets it there, so that it never crosses
+// zero.
+func keptAt(w WetBasis, loss float64) float64 {
+	end := tooWetFrom.Likely
+	kept := 1 - loss*float64(min(w, end).Dry()-yieldDry.Likely)
+	if w > end {
+		kept *= math.Exp(-loss * float64(w.Dry()-end.Dry()) / kept)
+	}
+	return kept
 }
 
 // ranges combines the causes: each is moved to its P10 and P90 alone, and their

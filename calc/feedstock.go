@@ -88,7 +88,7 @@ var (
 	fineWait   = Source{Title: "Charcoal kiln practice of 24 h, stewardwood.org, and the cooling model for fine char", At: "fine char and shells wait a whole day", Standing: Read}
 	layerRate  = Source{Title: "Judgement from days in the sun of one thin layer", Standing: Derived}
 
-	fixedCarbonJudged = judgement.at("scaled by proximate fixed carbon and lignin")
+	fixedCarbonJudged = judgement.at("scaled by proximate fixed carbon and lignin; hardly moved by temperature, Ronsse 2013, GCB Bioenergy 5:104")
 	cobFixedCarbon    = Source{Title: "Slow pyrolysis of corn cob at 500 C, AIP Conf. Proc. 2681:020034", By: "Rattanaphaiboon et al.", Year: 2022, At: "yield times fixed carbon 0.204", Standing: Read}
 	labFixedCarbon    = Source{Title: "Maize and pigeonpea stalk biochar, Bioresour. Bioprocess. 10", Year: 2023, At: "muffle furnace at 400 C, yield times fixed carbon", Standing: Read}
 	rhizomeHeat       = Source{Title: "Cassava rhizome fuel, Nakhon Ratchasima", Standing: Read}

@@ -6,12 +6,8 @@ import "math"
 // this many standard deviations to each side of P50.
 const decile = 1.2815515655446004
 
-// at returns the value of a split log-normal quantity at the standard normal
-// deviate z: each side of P50 has the logarithmic spread of its own decile.
-func (r Range[T]) at(z float64) T { return T(sidesOf(r).at(z)) }
-
-// sides is a split log-normal quantity with the standard deviation of the
-// logarithm on each side, for taking many draws.
+// sides is a split log-normal quantity for taking many draws: each side of P50
+// has the logarithmic standard deviation of its own decile.
 type sides struct{ likely, below, above float64 }
 
 func sidesOf[T ~float64](r Range[T]) sides {
@@ -22,6 +18,7 @@ func sidesOf[T ~float64](r Range[T]) sides {
 	}
 }
 
+// at returns the value at the standard normal deviate z.
 func (s sides) at(z float64) float64 {
 	if z < 0 {
 		return s.likely * math.Exp(z*s.below)
@@ -36,13 +33,19 @@ func (s sides) at(z float64) float64 {
 // the logarithms of a product) are what this comes to where the sides of all
 // factors lean the same way; where they lean against each other, quadrature is
 // up to 5 % off and the third cumulant is needed.
-type spread struct{ likely, mean, variance, third float64 }
+type spread struct {
+	likely, mean, variance, third float64
+	alone                         sides // the one factor there is, when factors is 1
+	factors                       int
+}
 
 // add enters an independent factor whose logarithm lies below and above its
 // P50 by the given distances at P10 and P90: half of a normal distribution on
 // each side.
 func (s *spread) add(below, above float64) {
 	below, above = below/decile, above/decile
+	s.alone = sides{s.likely, below, above}
+	s.factors++
 	mean := (above - below) / math.Sqrt(2*math.Pi)
 	square := (below*below + above*above) / 2
 	cube := math.Sqrt(2/math.Pi) * (above*above*above - below*below*below)
@@ -72,19 +75,33 @@ func spreadOf[T ~float64](r Range[T]) spread {
 
 // times is the product with an independent quantity.
 func (s spread) times(o spread) spread {
-	return spread{s.likely * o.likely, s.mean + o.mean, s.variance + o.variance, s.third + o.third}
+	p := spread{
+		likely: s.likely * o.likely, mean: s.mean + o.mean, variance: s.variance + o.variance,
+		third: s.third + o.third, factors: s.factors + o.factors, alone: s.alone,
+	}
+	if s.factors == 0 {
+		p.alone = o.alone
+	}
+	p.alone.likely = p.likely
+	return p
 }
 
 // over is the quotient by an independent quantity.
 func (s spread) over(o spread) spread {
-	return spread{s.likely / o.likely, s.mean - o.mean, s.variance + o.variance, s.third - o.third}
+	return s.times(spread{
+		likely: 1 / o.likely, mean: -o.mean, variance: o.variance, third: -o.third, factors: o.factors,
+		alone: sides{1 / o.likely, o.alone.above, o.alone.below},
+	})
 }
 
 // at returns the quantile at the standard normal deviate z by the expansion of
 // Cornish and Fisher to the third cumulant.
 func (s *spread) at(z float64) float64 {
-	if s.variance == 0 {
+	switch s.factors {
+	case 0:
 		return s.likely
+	case 1:
+		return s.alone.at(z)
 	}
 	return s.likely * math.Exp(s.mean+math.Sqrt(s.variance)*z+s.third/s.variance*(z*z-1)/6)
 }
@@ -100,10 +117,11 @@ func rangeOf[T ~float64](s spread) Range[T] {
 const draws = 256
 
 // plane is an even spread of points over two independent standard normal
-// deviates: a lattice on the golden ratio.
+// deviates: a lattice on the golden ratio, turned so that the deciles of all
+// wastes lie nearest to those of long random draws.
 var plane = func() (points [draws][2]float64) {
 	for k := range points {
-		_, turn := math.Modf((float64(k) + .5) * math.Phi)
+		_, turn := math.Modf((float64(k)+.5)*math.Phi + .4)
 		points[k] = [2]float64{normalQuantile((float64(k) + .5) / draws), normalQuantile(turn)}
 	}
 	return points

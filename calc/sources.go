@@ -10,7 +10,6 @@ var (
 	tarpilga   = Source{Title: "Engineering 14:173, crop residues of Burkina Faso", By: "Tarpilga et al.", Year: 2022, Standing: Read}
 	veiga      = Source{Title: "Characterization of cassava stems, Renew. Energy 93:691", By: "Veiga et al.", Year: 2016, Standing: Read}
 	fuelFields = Source{Title: "Fuel from the Fields: charcoal from agricultural waste", By: "Practical Action", At: "pp. 5-9", Standing: Read}
-	ronsse     = Source{Title: "Production and characterization of slow pyrolysis biochar, GCB Bioenergy 5:104", By: "Ronsse et al.", Year: 2013, At: "fixed-carbon yield hardly depends on peak temperature", Standing: Read}
 	miles      = Source{Title: "Charcoal quality, compiling FAO points for wood at 300, 500 and 700 C", By: "Miles", Year: 2006, Standing: Read}
 	parikh05   = Source{Title: "A correlation for calculating HHV from proximate analysis of solid fuels, Fuel 84:487", By: "Parikh, Channiwala, Ghosal", Year: 2005, At: "coefficients read in a public code copy", Standing: Read}
 	cp02       = Source{Title: "A unified correlation for estimating HHV of solid, liquid and gaseous fuels, Fuel 81:1051", By: "Channiwala, Parikh", Year: 2002, At: "coefficients read in a public code copy", Standing: Read}

@@ -125,7 +125,7 @@ type Place struct {
 	Altitude      calc.Metre
 	Emergency     string     // the number to call for help, or empty
 	Currency      string     // the currency's usual sign or code
-	Duty          bool       // somebody's phone is told of emergencies here
+	Duty          int        // how many duty phones are told of emergencies here
 	EffectiveSun  calc.Hours // effective drying hours a day in the coming days; zero if no forecast
 	ForecastSince time.Time  // when the forecast behind EffectiveSun was issued
 }

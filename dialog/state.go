@@ -156,7 +156,8 @@ func DecodeState(b []byte) (State, error) {
 func (s State) clone() State {
 	s.Frames = slices.Clone(s.Frames)
 	for i, f := range s.Frames {
-		s.Frames[i].Slots = maps.Clone(f.Slots)
+		s.Frames[i].Slots = Slots{}
+		maps.Copy(s.Frames[i].Slots, f.Slots)
 		s.Frames[i].Options = slices.Clone(f.Options)
 		s.Frames[i].Past = slices.Clone(f.Past)
 	}

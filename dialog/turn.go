@@ -1,6 +1,8 @@
 package dialog
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"cobline/locales"
@@ -18,11 +20,28 @@ type Turn struct {
 type Reply struct {
 	Key     string // what it is, for journals and for what follows when it lapses
 	Text    string
-	Choices []string // numbered options, when the reply ends in a list
+	Choices []string // options numbered from 1, when the reply ends in a list
+	More    string   // what key 8 says, when the list goes on
 	Urgency Urgency
 	Valid   time.Duration // how long after now it may still be sent; zero: the default of its urgency
 	Keep    bool          // worth keeping: a session channel also sends it as a text message
 	End     bool          // ends a session channel's session
+}
+
+// Plain returns the reply as one text message: the text, then its options.
+func (r Reply) Plain() string {
+	if len(r.Choices) == 0 {
+		return r.Text
+	}
+	var b strings.Builder
+	b.WriteString(r.Text)
+	for i, c := range r.Choices {
+		fmt.Fprintf(&b, "\n%d %s", i+1, c)
+	}
+	if r.More != "" {
+		b.WriteString("\n8 " + r.More)
+	}
+	return b.String()
 }
 
 // Urgency orders messages and decides what may delay them. It is stored.

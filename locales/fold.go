@@ -9,14 +9,14 @@ import (
 
 // Fold returns what two spellings of one word have in common: lower case, no
 // accents, straight quotes, plain letters for hooked ones, ASCII digits, doubled
-// Latin letters single, an apostrophe inside a word left out (in French a space,
-// for the elided article), white space single and trimmed. Folding twice is
-// folding once. Punctuation stays.
+// Latin letters single (in English not e and o: feel is not fell), an apostrophe
+// inside a word left out (in French a space, for the elided article), white
+// space single and trimmed. Folding twice is folding once. Punctuation stays.
 func Fold(l Lang, s string) string {
 	if plain(s) {
 		return s
 	}
-	f := folder{inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
+	f := folder{english: l == "en", inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
 	for _, r := range s {
 		if r < utf8.RuneSelf {
 			f.add(r)
@@ -57,6 +57,8 @@ func plain(s string) bool {
 type folder struct {
 	out        []byte
 	last       rune // last rune in out
+	run        int  // how often it was read in a row
+	english    bool
 	inside     string
 	apostrophe bool
 	space      bool
@@ -149,9 +151,25 @@ func (f *folder) add(r rune) {
 		}
 	}
 	if r == f.last && !f.space && unicode.Is(unicode.Latin, r) {
+		f.double(r)
 		return
 	}
 	f.write(r)
+}
+
+// double takes a letter that was just written. Two e or o of English stay; more
+// are one, as in "nooo".
+func (f *folder) double(r rune) {
+	f.run++
+	if !f.english || r != 'e' && r != 'o' {
+		return
+	}
+	switch f.run {
+	case 2:
+		f.out = append(f.out, byte(r))
+	case 3:
+		f.out = f.out[:len(f.out)-1]
+	}
 }
 
 // write appends a rune after the space that was held back, if any.
@@ -161,7 +179,7 @@ func (f *folder) write(r rune) {
 		f.out = append(f.out, ' ')
 	}
 	f.out = utf8.AppendRune(f.out, r)
-	f.last = r
+	f.last, f.run = r, 1
 }
 
 // flush writes an apostrophe that turned out to end a word.

@@ -17,7 +17,7 @@ var concepts = map[string]string{
 	"unit":     "kg gram litre drum sack tin cup bucket week day hour minute piece wheelbarrow basin handful person",
 	"thing":    "char waste mix",
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
-	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not greeting",
+	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not greeting seen",
 	"report":   "lit covered leak opened weighed rain wind dark resealed",
 	"question": "lit covered opened ready",
 	"smoke":    "white yellow thin blue grey none much flames",
@@ -55,4 +55,15 @@ func Known(concept string) bool {
 		return err == nil && v >= 0
 	}
 	return known[concept]
+}
+
+// Agglutinative reports whether one letter in a word of this language can be a
+// word of its own: in Swahili nimefungua says "I opened it" and nimeungua "I am
+// burned". A slip in a word of alarm must not be guessed there; it is listed.
+func Agglutinative(l Lang) bool {
+	switch l {
+	case "sw", "ny", "rw", "lg":
+		return true
+	}
+	return false
 }

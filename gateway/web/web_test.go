@@ -55,7 +55,7 @@ func serve(t *testing.T) *line {
 			Path: "/in/plain", ID: "json:id", From: "json:from", Text: "json:text", To: "header:X-To",
 			Session: "query:s",
 			Check:   webhook.Check{Token: "query:k", Value: "s3cret"},
-			Answer:  webhook.Answer{Carry: webhook.CarryAll, Body: "{{.Text}}"},
+			Answer:  webhook.Answer{Carry: "all", Body: "{{.Text}}"},
 		},
 	})
 	require.NoError(t, err)
@@ -196,7 +196,7 @@ func TestMetrics(t *testing.T) {
 }
 
 func TestTwoChannelsOnOnePath(t *testing.T) {
-	spec := webhook.Spec{Name: "a", In: webhook.In{Path: "/in/a", From: "form:f", Text: "form:t", Answer: webhook.Answer{Carry: webhook.CarryAll}}}
+	spec := webhook.Spec{Name: "a", In: webhook.In{Path: "/in/a", From: "form:f", Text: "form:t", Answer: webhook.Answer{Carry: "all"}}}
 	a, err := webhook.Compile(spec)
 	require.NoError(t, err)
 	spec.Name = "b"

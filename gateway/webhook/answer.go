@@ -11,7 +11,7 @@ type answer struct {
 	status  int
 	ctype   string
 	headers map[string]tree
-	carry   string
+	carry   gateway.Carry
 	body    tree
 	json    bool
 }
@@ -25,23 +25,24 @@ type said struct {
 
 func (c *compiler) answer(a Answer) answer {
 	sample := said{Text: "text", Replies: []string{"text"}}
-	out := answer{status: a.Status, ctype: a.Type, carry: a.Carry, headers: c.headers("in.answer.headers", a.Headers, sample)}
+	out := answer{status: a.Status, ctype: a.Type, headers: c.headers("in.answer.headers", a.Headers, sample)}
 	if out.status == 0 {
 		out.status = 200
 	}
 	if out.ctype == "" {
 		out.ctype = "text/plain; charset=utf-8"
 	}
-	if out.carry == "" {
-		out.carry = CarryNone
-	}
+	carry, known := map[string]gateway.Carry{
+		"": gateway.CarryNone, "none": gateway.CarryNone, "first": gateway.CarryFirst, "all": gateway.CarryAll,
+	}[a.Carry]
+	out.carry = carry
 	_, out.json = a.Body.(map[string]any)
 	if a.Body == nil {
 		a.Body = "{{.Text}}"
 	}
 	out.body = c.tree("in.answer.body", a.Body, sample)
 	c.want(out.status/100 == 2, "in.answer.status", "must be a 2xx: the turn is stored when the answer leaves")
-	c.want(slices.Contains([]string{CarryNone, CarryFirst, CarryAll}, out.carry), "in.answer.carry", "must be none, first or all")
+	c.want(known, "in.answer.carry", "must be none, first or all")
 	return out
 }
 
@@ -54,7 +55,11 @@ type Response struct {
 
 // Answer renders what is to be shown at once.
 func (sh *Shape) Answer(s gateway.Shown) (Response, error) {
-	data := said{Text: strings.Join(s.Texts, "\n"), Replies: append([]string{}, s.Texts...), More: s.More}
+	texts := slices.Clip(s.Texts)
+	if len(s.Screen.Pages) > 0 {
+		texts = append(texts, s.Screen.Text())
+	}
+	data := said{Text: strings.Join(texts, "\n"), Replies: append([]string{}, texts...), More: s.More}
 	r := Response{Status: sh.answer.status, Headers: map[string]string{"Content-Type": sh.answer.ctype}}
 	for name, t := range sh.answer.headers {
 		v, err := t.text(data)

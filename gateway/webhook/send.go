@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"net/http/httptrace"
 	"net/url"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -122,13 +123,14 @@ func (s *sender) do(req *http.Request) error {
 		return fmt.Errorf("reach the gateway: %w", err)
 	}
 	defer res.Body.Close()
-	reason, _ := io.ReadAll(io.LimitReader(res.Body, 256)) // a reason that cannot be read is no reason
+	body, _ := io.ReadAll(io.LimitReader(res.Body, 256)) // a reason that cannot be read is no reason
+	reason := strings.TrimSpace(fmt.Sprintf("status %d %s", res.StatusCode, clean(string(body))))
 	switch {
 	case matches(s.ok, res.StatusCode):
 		return nil
 	case matches(s.retry, res.StatusCode):
-		return fmt.Errorf("the gateway answered %d: %s", res.StatusCode, clean(string(reason)))
+		return fmt.Errorf("the gateway put it off: %s", reason)
 	default:
-		return gateway.Refused{Reason: fmt.Sprintf("status %d: %s", res.StatusCode, clean(string(reason)))}
+		return gateway.Refused{Reason: reason}
 	}
 }

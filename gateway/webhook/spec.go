@@ -5,6 +5,7 @@
 package webhook
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"net/http"
@@ -13,6 +14,7 @@ import (
 	"strings"
 
 	"cobline/dialog"
+	"cobline/gateway"
 )
 
 // Spec is the configuration of one channel. The texts in From, To, Text, ID, At,
@@ -95,13 +97,6 @@ type Shape struct {
 	out                             *sender
 }
 
-// What an answer can carry.
-const (
-	CarryNone  = "none"
-	CarryFirst = "first"
-	CarryAll   = "all"
-)
-
 // Compile checks a specification and makes it ready for use. Its error holds a
 // SpecError for everything that is wrong.
 func Compile(s Spec) (*Shape, error) {
@@ -125,12 +120,12 @@ func Compile(s Spec) (*Shape, error) {
 	c.want(s.In.From != "", "in.from", "is missing: say where the sender's number stands, such as form:from")
 	c.want(s.In.Text != "", "in.text", "is missing: say where the text stands, such as form:text")
 	c.want((s.In.Check.Token == "") == (s.In.Check.Value == ""), "in.check", "needs both: token says where the secret stands, value what it is")
-	c.want(strings.HasPrefix(s.In.Path, "/in/"), "in.path", "must begin with /in/, such as /in/"+s.Name)
+	c.want(strings.HasPrefix(s.In.Path, "/in/"), "in.path", "must begin with /in/, such as /in/"+cmp.Or(s.Name, "sms-a"))
 	sh.answer = c.answer(s.In.Answer)
 	if s.Out != nil {
 		sh.out = c.sender(*s.Out)
 	} else {
-		c.want(sh.answer.carry != CarryNone, "in.answer.carry", "is none and there is no out: nothing could ever be said; carry all, or add an out")
+		c.want(sh.answer.carry != gateway.CarryNone, "in.answer.carry", "is none and there is no out: nothing could ever be said; carry all, or add an out")
 	}
 	if err := errors.Join(c.errs...); err != nil {
 		return nil, err
@@ -138,9 +133,8 @@ func Compile(s Spec) (*Shape, error) {
 	return sh, nil
 }
 
-// Carry returns how many of the replies the answer carries: CarryNone,
-// CarryFirst or CarryAll.
-func (sh *Shape) Carry() string { return sh.answer.carry }
+// Carry returns how many of the replies the answer carries.
+func (sh *Shape) Carry() gateway.Carry { return sh.answer.carry }
 
 // Sends reports whether the channel can start a message.
 func (sh *Shape) Sends() bool { return sh.out != nil }

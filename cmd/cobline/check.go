@@ -1,0 +1,84 @@
+package main
+
+import (
+	"fmt"
+	"os"
+
+	"cobline/calc"
+	"cobline/gateway"
+	"cobline/gateway/webhook"
+	"cobline/locales"
+)
+
+type checkCommand struct {
+	Config string `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+}
+
+// Run prints what the line would run with and everything there is to mend.
+func (c *checkCommand) Run(t *terminal) error {
+	config, err := Load(c.Config, os.Environ())
+	if err != nil {
+		return advised{err, "Mend these lines and check again. `cobline init FILE` writes a complete example."}
+	}
+	catalog, _, err := newEngine(config.DefaultLang)
+	if err != nil {
+		return err
+	}
+	if err := checkFigures(); err != nil {
+		return err
+	}
+	fmt.Fprint(t.out, config)
+	for _, l := range catalog.Langs() {
+		fmt.Fprintf(t.out, "# language %s: %d messages, %d of them draft, unreviewed\n", l, len(locales.IDs()), len(catalog.Drafts(l)))
+	}
+	for _, note := range config.notes() {
+		fmt.Fprintf(t.out, "# note: %s\n", note)
+	}
+	fmt.Fprintln(t.out, "# ready")
+	return nil
+}
+
+// checkFigures refuses a figure that nobody vouches for.
+func checkFigures() error {
+	for f := range calc.Figures() {
+		if f.Source.Standing == calc.Unsourced || f.Low > f.Likely || f.Likely > f.High {
+			return fmt.Errorf("figure %q: a source and an ordered range are wanted", f.Name)
+		}
+	}
+	return nil
+}
+
+// notes tells what works, but not as an operator might think.
+func (c Config) notes() []string {
+	var out []string
+	note := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	sends := false
+	for _, ch := range c.Channel {
+		shape, err := webhook.Compile(ch.Spec)
+		if err != nil {
+			panic(err) // the configuration was checked
+		}
+		sends = sends || shape.Sends()
+		if !shape.Sends() {
+			note("channel %s has no out: it offers no timed messages, notices or call-backs", ch.Name)
+		}
+		if shape.Carry() != gateway.CarryNone {
+			note("channel %s answers in its response: a reply is lost if the gateway drops the response and does not repeat", ch.Name)
+		}
+		if ch.In.ID == "" && ch.In.At == "" {
+			note("channel %s has no id and no time: the same text again within %v is taken for a repeat", ch.Name, *ch.RetryWindow)
+		}
+	}
+	for _, p := range c.places() {
+		if p.Emergency == "" {
+			note("place %s has no emergency number: people are sent to a clinic and to their neighbours", p.Key)
+		}
+		switch {
+		case len(p.Duty) == 0:
+			note("place %s has no duty phone: nobody is told of an emergency", p.Key)
+		case !sends:
+			note("place %s has duty phones, but no channel has an out: they cannot be told of an emergency", p.Key)
+		}
+	}
+	return out
+}

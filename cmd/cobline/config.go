@@ -1,0 +1,340 @@
+package main
+
+import (
+	"cmp"
+	_ "embed"
+	"errors"
+	"fmt"
+	"maps"
+	"net"
+	"os"
+	"reflect"
+	"regexp"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"cobline/calc"
+	"cobline/gateway"
+	"cobline/gateway/webhook"
+	"cobline/locales"
+)
+
+// Config is everything an operator can set. It comes from Default, then a file,
+// then the environment; Load checks the result.
+type Config struct {
+	Listen      string
+	DefaultLang locales.Lang   `toml:"default_lang"`
+	Langs       []locales.Lang // the languages switched on; none are all
+	Country     string         // whose numbers come without an international prefix
+	PlaceConfig                // of people who have named no place, and the defaults of all places
+	Store       struct{ Kind, Path string }
+	Quiet       struct{ From, To string }
+	Outbox      struct {
+		PerSecond float64       `toml:"per_second"` // segments, on each channel
+		GiveUp    time.Duration `toml:"give_up"`
+	}
+	Channel []ChannelConfig
+	Place   []PlaceConfig
+}
+
+// ChannelConfig is one way in and out.
+type ChannelConfig struct {
+	webhook.Spec
+	Sender      string         // whom its messages come from
+	Price       string         // what one text costs a producer, in words
+	Limit       int            // septets of one screen of a ussd channel
+	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
+}
+
+// PlaceConfig is where people burn and dry.
+type PlaceConfig struct {
+	Key, Name string
+	Zone      string
+	Latitude  calc.Degree `toml:"lat"`
+	Longitude calc.Degree `toml:"lon"`
+	Altitude  calc.Metre
+	Emergency string // the number to call for help
+	Currency  string
+	Duty      []string // phones that are told of emergencies, the first one first
+}
+
+//go:embed config.example.toml
+var exampleConfig []byte
+
+// defaultConfigFile is read if it is there and no other is named.
+const defaultConfigFile = "cobline.toml"
+
+// Default returns the configuration of a line that only this machine reaches.
+func Default() Config {
+	c := Config{Listen: "127.0.0.1:8080", DefaultLang: locales.Default, Country: "KE"}
+	c.PlaceConfig = PlaceConfig{
+		Key: "home", Name: "Nairobi", Zone: "Africa/Nairobi",
+		Latitude: -1.29, Longitude: 36.82, Altitude: 1700, Currency: "KES",
+	}
+	c.Store.Kind, c.Store.Path = "bolt", "cobline-data"
+	c.Quiet.From, c.Quiet.To = "20:30", "06:00"
+	c.Outbox.PerSecond, c.Outbox.GiveUp = 5, 24*time.Hour
+	return c
+}
+
+// plainChannel is the channel of a line that configures none: JSON or a form
+// in, JSON out.
+func plainChannel() ChannelConfig {
+	either := func(name string) string { return "json:" + name + " | form:" + name }
+	return ChannelConfig{Spec: webhook.Spec{Name: "plain", In: webhook.In{
+		Path: "/in/plain", ID: either("id"), From: either("from"), To: either("to"), Text: either("text"), At: either("at"),
+		Answer: webhook.Answer{
+			Type: "application/json", Carry: "all",
+			Body: map[string]any{"replies": "{{.Replies}}", "more": "{{.More}}"},
+		},
+	}}}
+}
+
+// Load reads a configuration and the environment over the defaults, and checks
+// the result. The empty file name stands for cobline.toml if that exists. The
+// error is problems; the configuration then is what was understood.
+func Load(file string, env []string) (Config, error) {
+	l := loader{Config: Default(), file: file}
+	if _, err := os.Stat(defaultConfigFile); file == "" && err == nil {
+		l.file = defaultConfigFile
+	}
+	if l.file != "" {
+		l.read()
+	}
+	if len(l.problems) == 0 {
+		l.override(env)
+		l.expand(env)
+		l.validate()
+	}
+	if len(l.problems) > 0 {
+		return l.Config, l.problems
+	}
+	return l.Config, nil
+}
+
+// problem is one thing to mend in a configuration.
+type problem struct {
+	File string
+	Line int // zero if the file does not set the key
+	Key  string
+	Why  string
+}
+
+type problems []problem
+
+func (p problems) Error() string {
+	lines := make([]string, len(p))
+	for i, x := range p {
+		lines[i] = x.Why
+		if x.Key != "" {
+			lines[i] = x.Key + ": " + x.Why
+		}
+		switch {
+		case x.Line > 0:
+			lines[i] = fmt.Sprintf("%s:%d: %s", x.File, x.Line, lines[i])
+		case x.File != "":
+			lines[i] = x.File + ": " + lines[i]
+		}
+	}
+	return strings.Join(lines, "\n")
+}
+
+// loader is a configuration in the making.
+type loader struct {
+	Config
+	file     string
+	lines    map[string]int // where the file sets each key
+	set      toml.MetaData
+	problems problems
+}
+
+func (l *loader) wrong(key, why string, args ...any) {
+	p := problem{File: l.file, Key: key, Why: fmt.Sprintf(why, args...)}
+	for k := key; k != "" && p.Line == 0; k = parentKey(k) {
+		p.Line = l.lines[k]
+	}
+	l.problems = append(l.problems, p)
+}
+
+func (l *loader) want(ok bool, key, why string, args ...any) {
+	if !ok {
+		l.wrong(key, why, args...)
+	}
+}
+
+func (l *loader) read() {
+	data, err := os.ReadFile(l.file)
+	if err != nil {
+		l.wrong("", "cannot be read: %v", errors.Unwrap(err))
+		return
+	}
+	l.lines = keyLines(data)
+	l.set, err = toml.Decode(string(data), &l.Config)
+	if p := (toml.ParseError{}); errors.As(err, &p) {
+		l.problems = append(l.problems, problem{l.file, p.Position.Line, p.LastKey, p.Message})
+		return
+	}
+	for _, k := range l.set.Undecoded() {
+		for _, key := range slices.Sorted(maps.Keys(l.lines)) {
+			if index.ReplaceAllString(key, "") == strings.ToLower(k.String()) {
+				l.wrong(key, "is not known here; known are %s", strings.Join(knownKeys(key), ", "))
+			}
+		}
+	}
+}
+
+// override sets what the environment names: COBLINE_OUTBOX_PER_SECOND is the
+// key outbox.per_second. Lists of tables have no such names.
+func (l *loader) override(env []string) {
+	walk("", reflect.ValueOf(&l.Config).Elem(), func(key string, v reflect.Value) {
+		name := "COBLINE_" + strings.ToUpper(strings.ReplaceAll(key, ".", "_"))
+		if s, ok := lookup(env, name); ok {
+			if err := setLeaf(v, s); err != nil {
+				l.wrong(key, "%s: %v", name, err)
+			}
+		}
+	})
+}
+
+var reference = regexp.MustCompile(`\$[A-Z][A-Z0-9_]+`)
+
+// expand puts in what $NAME stands for: the environment's NAME, or the content
+// of the file that NAME_FILE names.
+func (l *loader) expand(env []string) {
+	walk("", reflect.ValueOf(&l.Config).Elem(), func(key string, v reflect.Value) {
+		if v.Kind() != reflect.String {
+			return
+		}
+		v.SetString(reference.ReplaceAllStringFunc(v.String(), func(ref string) string {
+			name := ref[1:]
+			if s, ok := lookup(env, name); ok {
+				return s
+			}
+			path, ok := lookup(env, name+"_FILE")
+			if !ok {
+				l.wrong(key, "%s is not set; set %s, or %s_FILE to a file that holds it", ref, name, name)
+				return ref
+			}
+			data, err := os.ReadFile(path)
+			l.want(err == nil, key, "%s_FILE names %s, which cannot be read", name, path)
+			return strings.TrimSpace(string(data))
+		}))
+	})
+}
+
+func lookup(env []string, name string) (string, bool) {
+	for _, e := range slices.Backward(env) {
+		if k, v, ok := strings.Cut(e, "="); ok && k == name {
+			return v, true
+		}
+	}
+	return "", false
+}
+
+var (
+	channelName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]*$`)
+	countryCode = regexp.MustCompile(`^[A-Z]{2}$`)
+)
+
+func (l *loader) validate() {
+	_, _, err := net.SplitHostPort(l.Listen)
+	l.want(err == nil, "listen", "must be an address and a port, such as 127.0.0.1:8080")
+	l.want(countryCode.MatchString(l.Country), "country", "must be two capital letters (ISO 3166), such as KE")
+	l.want(l.Store.Kind == "bolt", "store.kind", "must be bolt")
+	l.want(l.Store.Path != "", "store.path", "is missing: name a directory")
+	for key, s := range map[string]string{"quiet.from": l.Quiet.From, "quiet.to": l.Quiet.To} {
+		_, err := parseClock(s)
+		l.want(err == nil, key, "must be a time of day, such as 20:30")
+	}
+	l.want(l.Outbox.PerSecond > 0, "outbox.per_second", "must be more than 0 segments a second")
+	l.want(l.Outbox.GiveUp > 0, "outbox.give_up", "must be a span, such as 24h")
+	if l.set.IsDefined("zone") {
+		l.want(l.set.IsDefined("lat") && l.set.IsDefined("lon"), "zone", "is set without lat and lon: daylight is reckoned from them")
+	}
+	l.validatePlace("", &l.PlaceConfig)
+	keys := map[string]bool{l.Key: true}
+	for i := range l.Place {
+		key := fmt.Sprintf("place[%d]", i)
+		p := &l.Place[i]
+		p.Zone, p.Emergency, p.Currency = cmp.Or(p.Zone, l.Zone), cmp.Or(p.Emergency, l.Emergency), cmp.Or(p.Currency, l.Currency)
+		if p.Duty == nil {
+			p.Duty = l.Duty
+		}
+		l.want(channelName.MatchString(p.Key), key+".key", "must be small letters and digits: commands name the place by it")
+		l.want(!keys[p.Key], key+".key", "%q is used twice", p.Key)
+		keys[p.Key] = true
+		l.validatePlace(key+".", p)
+	}
+	if l.Channel == nil {
+		l.Channel = []ChannelConfig{plainChannel()}
+	}
+	l.validateChannels()
+}
+
+func (l *loader) validatePlace(prefix string, p *PlaceConfig) {
+	_, err := time.LoadLocation(p.Zone)
+	l.want(err == nil && p.Zone != "", prefix+"zone", "%q is not a time zone; write one such as Africa/Nairobi", p.Zone)
+	l.want(p.Latitude != 0 || p.Longitude != 0, prefix+"lat", "and lon are missing: daylight is reckoned from them")
+	l.want(p.Latitude >= -66 && p.Latitude <= 66, prefix+"lat", "must lie between -66 and 66 degrees")
+	l.want(p.Longitude >= -180 && p.Longitude <= 180, prefix+"lon", "must lie between -180 and 180 degrees")
+	for i, number := range p.Duty {
+		_, err := gateway.ParseNumber(number, l.Country)
+		l.want(err == nil, fmt.Sprintf("%sduty", prefix), "%q is not a phone number", p.Duty[i])
+	}
+}
+
+func (l *loader) validateChannels() {
+	names, paths := map[string]bool{}, map[string]bool{}
+	for i := range l.Channel {
+		c, key := &l.Channel[i], fmt.Sprintf("channel[%d]", i)
+		c.Country = l.Country
+		if c.In.Path == "" {
+			c.In.Path = "/in/" + c.Name
+		}
+		if c.Kind == "ussd" {
+			c.Limit = cmp.Or(c.Limit, 160)
+			l.want(c.Limit >= 40 && c.Limit <= 182, key+".limit", "must lie between 40 and 182 septets")
+		}
+		if c.RetryWindow == nil {
+			c.RetryWindow = new(5 * time.Second)
+			if c.Kind == "ussd" {
+				c.RetryWindow = new(2 * time.Second)
+			}
+		}
+		l.want(channelName.MatchString(c.Name), key+".name", "must be small letters, digits and hyphens, such as sms-a")
+		l.want(!names[c.Name], key+".name", "%q is used twice", c.Name)
+		l.want(!paths[c.In.Path], key+".in.path", "%s is used twice", c.In.Path)
+		names[c.Name], paths[c.In.Path] = true, true
+		l.want(c.In.Check.Token != "" || l.loopback(), key+".in.check", "is missing: the line listens on %s, which others can reach, so each channel needs a secret; %q writes one", l.Listen, "cobline init")
+		l.want(c.In.Check.Value == "" || len(c.In.Check.Value) >= 16, key+".in.check.value", "is too short to be a secret; use at least 16 letters and digits")
+		if _, err := webhook.Compile(c.Spec); err != nil {
+			for _, e := range split(err) {
+				if s := (webhook.SpecError{}); errors.As(e, &s) {
+					l.wrong(key+"."+s.Key, "%s", s.Why)
+				}
+			}
+		}
+	}
+}
+
+// split returns the errors that errors.Join has joined.
+func split(err error) []error {
+	if j, ok := err.(interface{ Unwrap() []error }); ok {
+		return j.Unwrap()
+	}
+	return []error{err}
+}
+
+// loopback reports whether only this machine can reach the line.
+func (c Config) loopback() bool {
+	host, _, err := net.SplitHostPort(c.Listen)
+	return err == nil && (host == "localhost" || net.ParseIP(host).IsLoopback())
+}
+
+func parseClock(s string) (gateway.Clock, error) {
+	t, err := time.Parse("15:04", s)
+	return gateway.Clock{Hour: t.Hour(), Minute: t.Minute()}, err
+}

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"maps"
+	"reflect"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// A configuration's values are named by keys as the file nests them, such as
+// outbox.per_second or channel[0].in.from.
+
+// walk calls f with every value of a configuration that is no table. f may set
+// the value.
+func walk(key string, v reflect.Value, f func(key string, v reflect.Value)) {
+	child := func(name string) string { return strings.TrimPrefix(key+"."+name, ".") }
+	switch v.Kind() {
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if field := v.Type().Field(i); field.Anonymous {
+				walk(key, v.Field(i), f)
+			} else {
+				walk(child(keyOf(field)), v.Field(i), f)
+			}
+		}
+	case reflect.Pointer:
+		if !v.IsNil() {
+			walk(key, v.Elem(), f)
+		}
+	case reflect.Slice:
+		if v.Type().Elem().Kind() == reflect.String {
+			f(key, v)
+			return
+		}
+		for i := range v.Len() {
+			walk(fmt.Sprintf("%s[%d]", key, i), v.Index(i), f)
+		}
+	case reflect.Map:
+		for _, name := range slices.SortedFunc(slices.Values(v.MapKeys()), byString) {
+			inner := reflect.New(v.Type().Elem()).Elem()
+			inner.Set(v.MapIndex(name))
+			walk(child(name.String()), inner, f)
+			v.SetMapIndex(name, inner)
+		}
+	case reflect.Interface:
+		if !v.IsNil() {
+			inner := reflect.New(v.Elem().Type()).Elem()
+			inner.Set(v.Elem())
+			walk(key, inner, f)
+			v.Set(inner)
+		}
+	default:
+		f(key, v)
+	}
+}
+
+func byString(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) }
+
+func keyOf(f reflect.StructField) string {
+	if name := f.Tag.Get("toml"); name != "" {
+		return name
+	}
+	return strings.ToLower(f.Name)
+}
+
+// setLeaf sets a value from its text.
+func setLeaf(v reflect.Value, s string) error {
+	switch {
+	case v.Type() == reflect.TypeFor[time.Duration]():
+		d, err := time.ParseDuration(s)
+		if err != nil {
+			return fmt.Errorf("%q is not a span of time such as 24h", s)
+		}
+		v.SetInt(int64(d))
+	case v.Kind() == reflect.String:
+		v.SetString(s)
+	case v.Kind() == reflect.Slice:
+		list := reflect.MakeSlice(v.Type(), 0, 1)
+		for part := range strings.SplitSeq(s, ",") {
+			list = reflect.Append(list, reflect.ValueOf(strings.TrimSpace(part)).Convert(v.Type().Elem()))
+		}
+		v.Set(list)
+	case v.CanFloat():
+		x, err := strconv.ParseFloat(s, 64)
+		if err != nil {
+			return fmt.Errorf("%q is not a number", s)
+		}
+		v.SetFloat(x)
+	default:
+		return fmt.Errorf("cannot be set in the environment")
+	}
+	return nil
+}
+
+var (
+	index      = regexp.MustCompile(`\[[0-9]+\]`)
+	lastOfKey  = regexp.MustCompile(`(\.[^.\[]*|\[[0-9]+\])$`)
+	arrayLine  = regexp.MustCompile(`^\s*\[\[\s*([^\]]+?)\s*\]\]`)
+	tableLine  = regexp.MustCompile(`^\s*\[\s*([^\]]+?)\s*\]`)
+	assignment = regexp.MustCompile(`^\s*([A-Za-z0-9_.-]+)\s*=`)
+	inline     = regexp.MustCompile(`[{,]\s*([A-Za-z0-9_.-]+)\s*=`)
+)
+
+// parentKey returns the key of the table a key stands in.
+func parentKey(key string) string { return strings.TrimSuffix(key, lastOfKey.FindString(key)) }
+
+// keyLines returns the line at which a file sets each key. It knows as much of
+// TOML as people write in a configuration; a key it misses is told with the
+// line of its table.
+func keyLines(file []byte) map[string]int {
+	lines := map[string]int{}
+	count := map[string]int{} // of the tables of a list so far
+	resolve := func(path string) string {
+		var key, plain string
+		for name := range strings.SplitSeq(strings.ToLower(path), ".") {
+			plain = strings.TrimPrefix(plain+"."+strings.TrimSpace(name), ".")
+			key = strings.TrimPrefix(key+"."+strings.TrimSpace(name), ".")
+			if n := count[plain]; n > 0 {
+				key += fmt.Sprintf("[%d]", n-1)
+			}
+		}
+		return key
+	}
+	var table string
+	for i, line := range bytes.Split(file, []byte("\n")) {
+		text, _, _ := strings.Cut(string(line), " #")
+		add := func(key string) { lines[key] = i + 1 }
+		switch {
+		case arrayLine.MatchString(text):
+			name := arrayLine.FindStringSubmatch(text)[1]
+			count[strings.ToLower(name)]++
+			table = resolve(name)
+			add(table)
+		case tableLine.MatchString(text):
+			table = resolve(tableLine.FindStringSubmatch(text)[1])
+			add(table)
+		case assignment.MatchString(text):
+			key := strings.TrimPrefix(table+"."+strings.ToLower(assignment.FindStringSubmatch(text)[1]), ".")
+			add(key)
+			for _, m := range inline.FindAllStringSubmatch(text, -1) {
+				add(key + "." + strings.ToLower(m[1]))
+			}
+		}
+	}
+	return lines
+}
+
+// knownKeys lists the keys that may stand where key stands.
+func knownKeys(key string) []string {
+	t := reflect.TypeFor[Config]()
+	path := strings.Split(index.ReplaceAllString(key, ""), ".")
+	for _, name := range path[:len(path)-1] {
+		fields := fieldTypes(t)
+		if t = fields[name]; t == nil {
+			return nil
+		}
+		for t.Kind() == reflect.Slice || t.Kind() == reflect.Pointer {
+			t = t.Elem()
+		}
+		if t.Kind() != reflect.Struct {
+			return nil
+		}
+	}
+	return slices.Sorted(maps.Keys(fieldTypes(t)))
+}
+
+func fieldTypes(t reflect.Type) map[string]reflect.Type {
+	types := map[string]reflect.Type{}
+	for i := range t.NumField() {
+		if f := t.Field(i); f.Anonymous {
+			maps.Copy(types, fieldTypes(f.Type))
+		} else {
+			types[keyOf(f)] = f.Type
+		}
+	}
+	return types
+}
+
+// secretKey matches the keys whose values are nobody's business.
+var secretKey = regexp.MustCompile(`\.check\.value$|\.out\.(headers|body)\.`)
+
+// queryValue matches the values in the query of an address that are no slots.
+var queryValue = regexp.MustCompile(`=[^&{]+`)
+
+// String lists a configuration as key = value, a line each, secrets starred.
+func (c Config) String() string {
+	var b strings.Builder
+	walk("", reflect.ValueOf(&c).Elem(), func(key string, v reflect.Value) {
+		text := fmt.Sprintf("%v", v)
+		switch {
+		case v.Kind() == reflect.String && secretKey.MatchString(key) && !strings.Contains(text, "{{"):
+			text = `"***"`
+		case strings.HasSuffix(key, ".out.url"):
+			address, query, _ := strings.Cut(text, "?")
+			text = strconv.Quote(strings.TrimSuffix(address+"?"+queryValue.ReplaceAllString(query, "=***"), "?"))
+		case v.Kind() == reflect.String:
+			text = strconv.Quote(text)
+		}
+		fmt.Fprintf(&b, "%s = %s\n", key, text)
+	})
+	return b.String()
+}

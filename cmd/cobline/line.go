@@ -1,0 +1,114 @@
+package main
+
+import (
+	"fmt"
+	"log/slog"
+	"time"
+
+	"cobline/dialog"
+	"cobline/gateway"
+	"cobline/gateway/ussd"
+	"cobline/gateway/webhook"
+	"cobline/locales"
+)
+
+// line is what a configuration comes to: everything that answers, without what
+// runs by itself.
+type line struct {
+	catalog *locales.Catalog
+	engine  *dialog.Engine
+	shapes  []*webhook.Shape
+	service *gateway.Service
+	main    string // the channel that writes to people of channels that cannot
+}
+
+// newLine wires a checked configuration to a store. poke is told the channel
+// whose outbox a turn has put something in; it may be nil.
+func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel string), log *slog.Logger) (*line, error) {
+	l := &line{}
+	var err error
+	if l.catalog, l.engine, err = newEngine(c.DefaultLang); err != nil {
+		return nil, err
+	}
+	channels := map[string]gateway.Channel{}
+	for _, ch := range c.Channel {
+		shape, err := webhook.Compile(ch.Spec)
+		if err != nil {
+			return nil, fmt.Errorf("channel %s: %w", ch.Name, err)
+		}
+		l.shapes = append(l.shapes, shape)
+		channels[ch.Name] = gateway.Channel{
+			Ability:     dialog.Ability{Sends: shape.Sends(), Price: ch.Price, Limit: ch.Limit},
+			Carry:       shape.Carry(),
+			From:        ch.Sender,
+			Keys:        l.pageKeys,
+			RetryWindow: *ch.RetryWindow,
+		}
+		if l.main == "" && shape.Sends() {
+			l.main = ch.Name
+		}
+	}
+	l.service = gateway.NewService(l.engine, st, gateway.Options{
+		Channels: channels, Main: l.main, Duty: c.duty(), GiveUp: c.Outbox.GiveUp,
+		Poke: poke, Watch: watch, Log: log,
+	})
+	l.service.SetFacts(c.facts())
+	return l, nil
+}
+
+// newEngine returns the engine with the languages built in.
+func newEngine(lang locales.Lang) (*locales.Catalog, *dialog.Engine, error) {
+	catalog, err := locales.Load()
+	if err != nil {
+		return nil, nil, fmt.Errorf("load the languages: %w", err)
+	}
+	engine, err := dialog.New(catalog, dialog.Options{Default: lang})
+	return catalog, engine, err
+}
+
+// pageKeys are the keys that turn the pages of a session, in a language.
+func (l *line) pageKeys(lang locales.Lang) ussd.Keys {
+	return ussd.Keys{
+		Back: ussd.Key{Press: "7", Label: l.catalog.Text(lang, "key.back", nil)},
+		More: ussd.Key{Press: "8", Label: l.catalog.Text(lang, "key.more", nil)},
+	}
+}
+
+// places returns the place at the top of the configuration and all others.
+func (c Config) places() []PlaceConfig { return append([]PlaceConfig{c.PlaceConfig}, c.Place...) }
+
+// facts returns what the configuration says about the world.
+func (c Config) facts() *dialog.Facts {
+	f := &dialog.Facts{Home: c.Key, Places: map[string]dialog.Place{}, Langs: c.Langs}
+	for _, p := range c.places() {
+		zone, err := time.LoadLocation(p.Zone)
+		if err != nil {
+			panic(err) // the configuration was checked
+		}
+		f.Places[p.Key] = dialog.Place{
+			Key: p.Key, Name: p.Name, Zone: zone, Lat: p.Latitude, Lon: p.Longitude, Altitude: p.Altitude,
+			Emergency: p.Emergency, Currency: p.Currency, Duty: len(p.Duty),
+		}
+	}
+	return f
+}
+
+// duty returns the duty phones of each place.
+func (c Config) duty() func(place string) []gateway.Number {
+	phones := map[string][]gateway.Number{}
+	for _, p := range c.places() {
+		for _, s := range p.Duty {
+			n, err := gateway.ParseNumber(s, c.Country)
+			if err != nil {
+				panic(err) // the configuration was checked
+			}
+			phones[p.Key] = append(phones[p.Key], n)
+		}
+	}
+	return func(place string) []gateway.Number {
+		if list, ok := phones[place]; ok {
+			return list
+		}
+		return phones[c.Key]
+	}
+}

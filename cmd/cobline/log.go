@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"cobline/gateway"
+)
+
+type logCommand struct {
+	Config  string    `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+	Format  string    `enum:"csv,json" default:"csv" help:"csv, or json for an object a line."`
+	Since   time.Time `format:"2006-01-02" placeholder:"2026-03-02" help:"Leave out what is older."`
+	Numbers bool      `help:"Print whole phone numbers. They are personal data."`
+}
+
+// logged is a line of the journal as scripts read it; its names are stable.
+type logged struct {
+	At       time.Time `json:"at"`
+	Kind     string    `json:"kind"`
+	Person   string    `json:"person"`
+	Number   string    `json:"number"`
+	Channel  string    `json:"channel"`
+	Lang     string    `json:"lang"`
+	Topic    string    `json:"topic"`
+	Text     string    `json:"text"`
+	Replies  []string  `json:"replies"`
+	Segments int       `json:"segments"`
+	Outcome  string    `json:"outcome"`
+	Flags    []string  `json:"flags"`
+}
+
+var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "topic", "text", "replies", "segments", "outcome", "flags"}
+
+func (l logged) row() []string {
+	return []string{
+		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, l.Text,
+		strings.Join(l.Replies, "\n"), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
+	}
+}
+
+// Run prints the journal.
+func (l *logCommand) Run(t *terminal) error {
+	config, err := Load(l.Config, os.Environ())
+	if err != nil {
+		return err
+	}
+	store, err := openStore(config)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	ctx := context.Background()
+	numbers := map[gateway.PersonKey]gateway.Number{}
+	err = store.Each(ctx, gateway.Number{}, func(c gateway.Conversation) error {
+		numbers[c.Person] = c.Number
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	write, flush := l.writer(t)
+	for after := gateway.NewKey(l.Since, 0); ; {
+		entries, err := store.After(ctx, after, 1000)
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			if err := write(l.line(e, numbers[e.Person])); err != nil {
+				return err
+			}
+			after = e.Key
+		}
+		if len(entries) == 0 {
+			return flush()
+		}
+	}
+}
+
+// writer returns what prints a line, and what ends the print.
+func (l *logCommand) writer(t *terminal) (write func(logged) error, flush func() error) {
+	if l.Format == "json" {
+		e := json.NewEncoder(t.out)
+		return func(l logged) error { return e.Encode(l) }, func() error { return nil }
+	}
+	w := csv.NewWriter(t.out)
+	headed := false
+	return func(l logged) error {
+			if !headed {
+				headed = true
+				if err := w.Write(logColumns); err != nil {
+					return err
+				}
+			}
+			return w.Write(l.row())
+		}, func() error {
+			w.Flush()
+			return w.Error()
+		}
+}
+
+func (l *logCommand) line(e gateway.Entry, n gateway.Number) logged {
+	out := logged{
+		At: e.At, Kind: fmt.Sprint(e.Kind), Channel: e.Channel, Text: e.Text, Outcome: e.Outcome.String(), Flags: e.Flags,
+		Person: hex.EncodeToString(e.Person[:]), Number: n.String(),
+	}
+	if l.Numbers {
+		out.Number = "+" + n.Digits()
+	}
+	if n.IsZero() {
+		out.Number = e.Sender
+	}
+	if e.Heard != nil {
+		out.Lang, out.Topic = string(e.Heard.Lang), e.Heard.Topic
+	}
+	for _, r := range e.Replies {
+		out.Replies = append(out.Replies, r.Text)
+		out.Segments += r.Segments
+	}
+	return out
+}

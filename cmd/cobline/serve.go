@@ -1,0 +1,119 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"golang.org/x/sync/errgroup"
+
+	"cobline/gateway"
+	"cobline/gateway/boltstore"
+	"cobline/gateway/web"
+)
+
+type serveCommand struct {
+	Config string `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there, else a line only this machine reaches)."`
+	Listen string `placeholder:"ADDRESS" help:"Listen here instead of where the configuration says."`
+}
+
+// storeFile is the file inside the store's directory.
+const storeFile = "cobline.db"
+
+// shutdownTime is how long requests may still take when the line is stopped: a
+// little more than their own deadline.
+const shutdownTime = 10 * time.Second
+
+// Run runs the line until it is told to stop.
+func (s *serveCommand) Run(t *terminal) error {
+	env := os.Environ()
+	if s.Listen != "" {
+		env = append(env, "COBLINE_LISTEN="+s.Listen)
+	}
+	config, err := Load(s.Config, env)
+	if err != nil {
+		return advised{err, "`cobline check` tells more; `cobline init` writes a configuration to begin with."}
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return serve(ctx, config, slog.New(slog.NewTextHandler(t.err, nil)))
+}
+
+// serve wires the line in the order things depend on each other and takes it
+// down in reverse. It is one list on purpose: the order is what matters here.
+func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
+	store, err := openStore(config)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	last, err := store.Last(ctx)
+	if err != nil {
+		return err
+	}
+
+	metrics := prometheus.NewRegistry()
+	metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	line, err := newLine(config, store, gateway.NewWatch(last.Time()), nil, log)
+	if err != nil {
+		return err
+	}
+	loops, running := errgroup.WithContext(ctx)
+	app, err := web.New(web.Options{
+		Channels: line.shapes,
+		Receiver: line.service,
+		Ready:    func() error { return errors.Join(running.Err(), store.Err()) },
+		Metrics:  metrics,
+		Log:      log,
+	})
+	if err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", config.Listen)
+	if err != nil {
+		return advised{fmt.Errorf("listen: %w", err), "Is another line running? Choose another port with --listen 127.0.0.1:8081."}
+	}
+	log.Info("serving", "address", listener.Addr().String(), "channels", len(line.shapes), "store", config.Store.Path)
+
+	loops.Go(func() error { return app.Listener(listener) })
+	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
+	loops.Go(func() error { return watchStore(running, store) })
+	<-running.Done()
+	log.Info("stopping")
+	err = app.ShutdownWithTimeout(shutdownTime)
+	return errors.Join(err, loops.Wait())
+}
+
+// openStore opens the store of a configuration.
+func openStore(config Config) (*boltstore.Store, error) {
+	if err := os.MkdirAll(config.Store.Path, 0o700); err != nil {
+		return nil, fmt.Errorf("make the store's directory: %w", err)
+	}
+	return boltstore.Open(filepath.Join(config.Store.Path, storeFile), boltstore.Options{})
+}
+
+// watchStore ends the line when its store can no longer be trusted: after a
+// write that failed nobody knows what is on the disk.
+func watchStore(ctx context.Context, store *boltstore.Store) error {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+			if err := store.Err(); err != nil {
+				return err
+			}
+		}
+	}
+}

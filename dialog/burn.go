@@ -1,0 +1,998 @@
+package dialog
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"cobline/calc"
+	"cobline/locales"
+)
+
+const (
+	topicBurn   = "burn"
+	topicSmoke  = "smoke"
+	topicWhich  = "which-drum"
+	topicDoubt  = "asking-or-done"
+	topicInside = "inside"
+	topicSealed = "sealed-when"
+
+	slotSmoke  Slot = "smoke"
+	slotWhich  Slot = "which"
+	slotDoubt  Slot = "doubt"
+	slotInside Slot = "inside"
+	slotSealed Slot = "sealed"
+	slotReport Slot = "report"
+	slotDrum   Slot = "drum"
+	slotAt     Slot = "at"
+
+	stageLit    = "lit"
+	stageSealed = "sealed"
+	stageOpened = "opened"
+
+	reportLit     = "lit"
+	reportCovered = "covered"
+	reportLeak    = "leak"
+	reportOpened  = "opened"
+	reportWeighed = "weighed"
+	reportRain    = "rain"
+	reportWind    = "wind"
+	reportDark    = "dark"
+	reportReady   = "ready"
+
+	timerSmoke  = "smoke"  // look at the smoke
+	timerCover  = "cover"  // time to cover, going by the smoke
+	timerSilent = "silent" // no report of covering came
+	timerHold   = "hold"   // it feels cold and is not
+	timerOpen   = "open"   // the wait is over
+	timerWeigh  = "weigh"  // how much charcoal was it
+	timerClose  = "close"  // a batch nobody speaks of any more
+
+	maxDrums     = 6
+	smokeAgain   = 10 * time.Minute
+	holdAfter    = 3 * time.Hour
+	weighAfter   = 5 * time.Hour
+	closeAfter   = 4 * 24 * time.Hour
+	sentLongAgo  = 24 * time.Hour
+	longestStory = 12 * time.Hour // "lit 3 hours ago"
+)
+
+// told is a report about a burn, or a question about one.
+type told struct {
+	what     string
+	question bool
+	doubtful bool
+	not      bool
+	drum     string
+	ago      time.Duration
+	kg       []amount
+}
+
+// hear reads reports and questions of a burn. A report matches exactly and is
+// the whole text, but for a drum's name, an amount and how long ago it was; a
+// question is never a report.
+func (t *turn) hear(r reading) (told, bool) {
+	var out told
+	reports, questions := []string{}, []string{}
+	asks, loose := false, 0
+	covered := make([]bool, len(r.tokens))
+	for _, s := range r.spans {
+		known := false
+		for _, n := range s.of("report") {
+			if !s.fuzzy {
+				reports, known = append(reports, n), true
+			}
+		}
+		for _, n := range s.of("question") {
+			if !s.fuzzy {
+				questions, known = append(questions, n), true
+			}
+		}
+		out.not = out.not || s.is("word.not") || s.is("word.no")
+		if known || len(s.of("unit")) > 0 || len(s.of("number")) > 0 || len(s.of("waste")) > 0 || len(s.of("word")) > 0 || len(s.of("state")) > 0 || len(s.of("smoke")) > 0 {
+			for i := s.from; i < s.to; i++ {
+				covered[i] = true
+			}
+		}
+	}
+	for i, tok := range r.tokens {
+		asks = asks || tok.question
+		if covered[i] || tok.isNumber {
+			continue
+		}
+		if name := t.drumNamed(tok.word); name != "" && out.drum == "" {
+			out.drum = name
+			continue
+		}
+		if letter(tok.word) && out.drum == "" {
+			out.drum = strings.ToUpper(tok.word)
+			continue
+		}
+		loose++
+	}
+	for _, a := range r.amounts() {
+		switch a.unit {
+		case "minute":
+			out.ago += time.Duration(a.number * float64(time.Minute))
+		case "hour":
+			if locales.Agglutinative(t.lang) {
+				continue // "saa 3" is nine o'clock and not three hours
+			}
+			out.ago += time.Duration(a.number * float64(time.Hour))
+		case "kg", "tin", "bucket", "sack":
+			if !(a.number == 1 && a.unit == "sack" && !r.hasNumber()) {
+				out.kg = append(out.kg, a)
+			}
+		case "", "drum":
+			n := strconv.FormatFloat(a.number, 'f', -1, 64)
+			if t.drumNamed(n) != "" && out.drum == "" {
+				out.drum = n
+			} else if a.unit == "" {
+				out.kg = append(out.kg, a)
+			}
+		}
+	}
+	kinds := unique(append(slices.Clone(reports), questions...))
+	if len(kinds) == 0 {
+		return out, false
+	}
+	switch {
+	case len(questions) > 0:
+		out.what, out.question = strongest(questions), true
+	case asks:
+		out.what, out.question = strongest(reports), true
+	default:
+		out.what = strongest(reports)
+		out.doubtful = loose > 0 || out.not || len(unique(reports)) > 1
+		if out.what == reportLit && loose == 1 && !out.not && out.drum == "" {
+			out.drum = t.ownName(r, covered)
+			out.doubtful = out.drum == ""
+		}
+	}
+	if out.ago > longestStory || out.ago < 0 {
+		out.doubtful = true
+	}
+	return out, true
+}
+
+// strongest is the report that is answered when a text holds several: what is
+// dangerous to misread comes first.
+func strongest(kinds []string) string {
+	for _, k := range []string{reportOpened, reportReady, reportLeak, reportRain, reportWind, reportDark, reportCovered, "resealed", reportLit, reportWeighed} {
+		if slices.Contains(kinds, k) {
+			if k == "resealed" {
+				return reportCovered
+			}
+			return k
+		}
+	}
+	return kinds[0]
+}
+
+func unique(s []string) []string {
+	s = slices.Clone(s)
+	slices.Sort(s)
+	return slices.Compact(s)
+}
+
+// hasNumber reports whether the text holds a number.
+func (r reading) hasNumber() bool {
+	return slices.ContainsFunc(r.parts, func(p part) bool { return p.isNumber })
+}
+
+// ownName is the word a person calls the drum by: the one word without another
+// meaning, right behind the word for drum.
+func (t *turn) ownName(r reading, covered []bool) string {
+	for _, s := range r.spans {
+		if !s.is("unit.drum") || s.to >= len(r.tokens) || covered[s.to] || r.tokens[s.to].isNumber {
+			continue
+		}
+		if n := utf8.RuneCountInString(r.tokens[s.to].word); n >= 2 && n <= 12 {
+			return r.tokens[s.to].word
+		}
+	}
+	return ""
+}
+
+// letter reports whether a word is a drum's letter.
+func letter(word string) bool { return len(word) == 1 && word[0] >= 'a' && word[0] <= 'f' }
+
+// drumNamed returns the name of an open drum that a word means.
+func (t *turn) drumNamed(word string) string {
+	for _, d := range t.s.Drums {
+		if strings.EqualFold(d.Name, word) {
+			return d.Name
+		}
+	}
+	return ""
+}
+
+// report answers a text about a burn. It returns false for any other text.
+func (t *turn) report(r reading, ev Said) bool {
+	if t.answerBurn(r, ev) {
+		return true
+	}
+	what, ok := t.hear(r)
+	if !ok && t.bareWeight(r) {
+		what, ok = told{what: reportWeighed, kg: r.amounts()}, true
+	}
+	if !ok {
+		return t.smokeSeen(r)
+	}
+	t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
+	if what.question {
+		t.heard.Report = what.what + "?"
+		t.answerQuestion(what)
+		return true
+	}
+	at := t.reported(ev).Add(-what.ago)
+	if what.doubtful && what.what != reportRain && what.what != reportWind && what.what != reportDark && what.what != reportLeak {
+		t.heard.Report += "?"
+		t.askDone(what, at)
+		return true
+	}
+	t.stage(what, at)
+	return true
+}
+
+// smokeSeen takes a text about the smoke of the one drum that is alight as an
+// answer, asked or not.
+func (t *turn) smokeSeen(r reading) bool {
+	d, ok := t.litDrum()
+	if !ok || r.hasFamily("waste") {
+		return false
+	}
+	for _, s := range r.spans {
+		if n := s.of("smoke"); len(n) == 1 && !s.fuzzy {
+			t.heard.Topic, t.heard.Understood = topicBurn, true
+			t.note(slotSmoke, Value{Key: n[0]})
+			t.smoke(d.Name, n[0])
+			return true
+		}
+	}
+	return false
+}
+
+// bareWeight reports whether a text is nothing but kilograms while a drum
+// stands open and no other number is asked for.
+func (t *turn) bareWeight(r reading) bool {
+	f := t.top()
+	opened := slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
+	if !opened || f != nil && !f.Done && f.Open != "" && f.Topic != topicInside && f.Topic != lobby {
+		return false
+	}
+	weights := 0
+	for _, a := range r.amounts() {
+		if a.unit != "kg" && a.unit != "tin" && a.unit != "bucket" {
+			return false
+		}
+		weights++
+	}
+	for _, s := range r.spans {
+		if len(s.of("waste")) > 0 || len(s.of("starch")) > 0 {
+			return false
+		}
+	}
+	return weights > 0
+}
+
+// reported is when a text was sent, if the gateway says so believably, else
+// when it came.
+func (t *turn) reported(ev Said) time.Time {
+	if ev.SentAt.IsZero() || ev.SentAt.After(t.w.Now.Add(time.Minute)) || t.w.Now.Sub(ev.SentAt) > sentLongAgo {
+		return t.w.Now
+	}
+	return ev.SentAt
+}
+
+// askDone asks whether a text was a question or a report. Nothing moves until
+// the answer.
+func (t *turn) askDone(what told, at time.Time) {
+	t.s.Frames = append(t.s.Frames, Frame{Topic: topicDoubt, Slots: Slots{
+		slotReport: {Key: what.what}, slotDrum: {Key: what.drum}, slotAt: {Number: float64(at.Unix())},
+	}})
+	t.ask(t.top(), question{slot: slotDoubt, id: locales.ID("burn.asking-" + what.what), options: []option{{"asking", "answer.asking"}, {"done", "answer.done"}}})
+}
+
+// answerBurn takes a text as the answer to one of the burn's own questions.
+func (t *turn) answerBurn(r reading, ev Said) bool {
+	f := t.top()
+	if f == nil {
+		return false
+	}
+	key, picked := f.pick(r)
+	if !picked {
+		key, picked = f.named(r)
+	}
+	drum := f.Slots[slotDrum].Key
+	at := time.Unix(int64(f.Slots[slotAt].Number), 0)
+	switch f.Open {
+	case slotDoubt:
+		if !picked {
+			return false
+		}
+		what := told{what: f.Slots[slotReport].Key, drum: drum}
+		t.close()
+		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
+		if key == "done" {
+			t.stage(what, at)
+		} else {
+			t.answerQuestion(what)
+		}
+		return true
+	case slotWhich:
+		if !picked {
+			if key = t.drumWord(r); key == "" {
+				return false
+			}
+		}
+		what := told{what: f.Slots[slotReport].Key, drum: key}
+		if kg, ok := f.Slots[slotCharKg]; ok {
+			what.kg = []amount{{number: kg.Number, unit: "kg"}}
+		}
+		t.close()
+		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
+		if key == keyAnother {
+			what.drum = t.nextName()
+		}
+		t.stage(what, at)
+		return true
+	case slotSmoke:
+		for _, s := range r.spans {
+			for _, n := range s.of("smoke") {
+				key, picked = n, true
+			}
+		}
+		if !picked || t.reportsStage(r) {
+			return false
+		}
+		t.close()
+		t.heard.Topic, t.heard.Understood = topicBurn, true
+		t.note(slotSmoke, Value{Key: key})
+		t.smoke(drum, key)
+		return true
+	case slotSealed:
+		if !picked {
+			return false
+		}
+		t.close()
+		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, reportOpened
+		d := t.enter(drum, at)
+		t.seal(d, sealedOn(at.In(t.place.Zone), key))
+		t.opened(d, at, told{what: reportOpened})
+		return true
+	case slotInside:
+		for _, s := range r.spans {
+			if n := s.of("state"); len(n) == 1 && len(r.tokens) == s.to-s.from {
+				key, picked = n[0], true
+			}
+		}
+		if !picked {
+			return false
+		}
+		t.close()
+		t.heard.Topic, t.heard.Understood = topicBurn, true
+		t.inside(drum, key, t.reported(ev))
+		return true
+	}
+	return false
+}
+
+// reportsStage reports whether a text is a report rather than a smoke answer.
+func (t *turn) reportsStage(r reading) bool {
+	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("report")) > 0 && !s.fuzzy || len(s.of("question")) > 0 && !s.fuzzy })
+}
+
+// drumWord returns the drum a text names.
+func (t *turn) drumWord(r reading) string {
+	for _, tok := range r.tokens {
+		w := tok.word
+		if tok.isNumber {
+			w = strconv.FormatFloat(tok.number, 'f', -1, 64)
+		}
+		if n := t.drumNamed(w); n != "" {
+			return n
+		}
+	}
+	return ""
+}
+
+const keyAnother = "another"
+
+// drum returns an open drum by its name.
+func (t *turn) drum(name string) *Drum {
+	for i := range t.s.Drums {
+		if t.s.Drums[i].Name == name {
+			return &t.s.Drums[i]
+		}
+	}
+	return nil
+}
+
+// burning reports whether a drum is alight or sealed.
+func (t *turn) burning() bool {
+	return slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage != stageOpened })
+}
+
+// latestSealed returns the sealed drum that must wait longest.
+func (t *turn) latestSealed() (Drum, bool) {
+	var out Drum
+	for _, d := range t.s.Drums {
+		if d.Stage == stageSealed && d.NotBefore.After(out.NotBefore) {
+			out = d
+		}
+	}
+	return out, out.Name != ""
+}
+
+// hot returns the drum that must stay shut longest from now on.
+func (t *turn) hot() (Drum, bool) {
+	d, ok := t.latestSealed()
+	return d, ok && t.w.Now.Before(d.NotBefore)
+}
+
+// latestWait returns the latest not-before time of some drums.
+func (t *turn) latestWait(drums []Drum) time.Time {
+	var at time.Time
+	for _, d := range drums {
+		if d.NotBefore.After(at) {
+			at = d.NotBefore
+		}
+	}
+	return at
+}
+
+// nextName returns the first free letter.
+func (t *turn) nextName() string {
+	for c := 'A'; c < 'A'+maxDrums; c++ {
+		if t.drum(string(c)) == nil {
+			return string(c)
+		}
+	}
+	return "A"
+}
+
+// wait is the binding wait of a waste; the longer one when it is not known.
+func wait(waste string) calc.Hours {
+	if f, err := calc.Feed(calc.Waste(waste)); err == nil {
+		return f.BindingWait.Likely
+	}
+	return 24
+}
+
+// stage moves a drum by a report.
+func (t *turn) stage(what told, at time.Time) {
+	switch what.what {
+	case reportRain:
+		t.rain()
+		return
+	case reportWind:
+		t.wind()
+		return
+	case reportDark:
+		t.dark()
+		return
+	case reportLit:
+		t.lit(what, at)
+		return
+	}
+	d, ok := t.pickDrum(what, at)
+	if !ok {
+		return
+	}
+	switch what.what {
+	case reportCovered:
+		t.covered(d, at)
+	case reportLeak:
+		t.leak(d, at)
+	case reportOpened:
+		t.opened(d, at, what)
+	case reportWeighed:
+		t.weighed(d, at, what)
+	}
+}
+
+// pickDrum finds the drum a report is about. While two are open, a report
+// without a name asks which; until then the latest time holds for all. A report
+// without any drum known is placed: the drum is entered now.
+func (t *turn) pickDrum(what told, at time.Time) (*Drum, bool) {
+	if what.drum != "" {
+		if d := t.drum(what.drum); d != nil {
+			return d, true
+		}
+		return t.enter(what.drum, at), true
+	}
+	switch len(t.s.Drums) {
+	case 0:
+		return t.enter(t.nextName(), at), true
+	case 1:
+		return &t.s.Drums[0], true
+	}
+	if what.what == reportWeighed || what.what == reportOpened {
+		var ready []int
+		for i, d := range t.s.Drums {
+			if what.what == reportWeighed && d.Stage == stageOpened {
+				ready = append(ready, i)
+			}
+		}
+		if len(ready) == 1 {
+			return &t.s.Drums[ready[0]], true
+		}
+	}
+	t.askWhich(what, at, false)
+	return nil, false
+}
+
+// askWhich asks which drum a report is about.
+func (t *turn) askWhich(what told, at time.Time, another bool) {
+	f := Frame{Topic: topicWhich, Slots: Slots{slotReport: {Key: what.what}, slotAt: {Number: float64(at.Unix())}}}
+	if len(what.kg) > 0 && what.kg[0].unit != "" {
+		f.Slots[slotCharKg] = Value{Number: t.charKg(what.kg[0])}
+	}
+	t.s.Frames = append(t.s.Frames, f)
+	open := t.top()
+	open.Open = slotWhich
+	id := locales.ID("burn.which")
+	args := locales.Args(nil)
+	if d, ok := t.latestSealed(); ok && t.w.Now.Before(d.NotBefore) {
+		id, args = "burn.which-wait", locales.Args{"When": t.when(d.NotBefore)}
+	}
+	if another {
+		id, args = "burn.another", locales.Args{"Drum": t.s.Drums[len(t.s.Drums)-1].Name, "Time": t.clock(t.s.Drums[len(t.s.Drums)-1].LitAt)}
+	}
+	r := Reply{Key: string(id), Text: t.text(id, args), Urgency: Answer}
+	if another {
+		r.Choices = append(r.Choices, t.text("burn.another-yes", locales.Args{"Drum": t.nextName()}), t.text("burn.another-no", nil))
+		open.Options = append(open.Options, keyAnother, t.s.Drums[len(t.s.Drums)-1].Name)
+	} else {
+		for _, d := range t.s.Drums[:min(len(t.s.Drums), maxOptions)] {
+			r.Choices = append(r.Choices, t.text("burn.drum", locales.Args{"Drum": d.Name}))
+			open.Options = append(open.Options, d.Name)
+		}
+	}
+	t.add(r)
+}
+
+// enter adds a drum to the open ones, with what the last recipe knew.
+func (t *turn) enter(name string, at time.Time) *Drum {
+	d := Drum{Name: name, Stage: stageLit}
+	if f := t.frameOf(topicRecipe); f != nil {
+		d.Waste, d.Starch = f.Slots[slotWaste].Key, f.Slots[slotStarch].Key
+		if dry := f.Slots[slotDryness].Key; dry != "" {
+			d.Moisture = float64(feelOf(dry).Moisture().Likely)
+		}
+		if f.Done && d.Waste != "" {
+			if r, err := t.reckon(f); err == nil && r.Drums > 0 {
+				d.FeedKg = float64(r.Feed.Likely) / float64(r.Drums)
+			}
+		}
+	}
+	if len(t.s.Drums) >= maxDrums {
+		t.s.Drums = t.s.Drums[1:]
+	}
+	t.s.Drums = append(t.s.Drums, d)
+	return &t.s.Drums[len(t.s.Drums)-1]
+}
+
+// lit starts a drum's clock.
+func (t *turn) lit(what told, at time.Time) {
+	if what.drum == "" && len(t.s.Drums) > 0 && t.burning() {
+		t.askWhich(what, at, true)
+		return
+	}
+	name := what.drum
+	if name == "" {
+		name = t.nextName()
+	}
+	d := t.drum(name)
+	switch {
+	case d != nil && d.Stage == stageSealed && t.w.Now.Before(d.NotBefore):
+		t.say("burn.sealed-already", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		return
+	case d != nil && d.Stage == stageLit && !d.LitAt.IsZero():
+		t.say("burn.lit-already", Answer, locales.Args{"Drum": d.Name, "Time": t.clock(d.LitAt)})
+		return
+	case d != nil:
+		t.drop(d.Name)
+	}
+	d = t.enter(name, at)
+	d.LitAt = at.UTC().Truncate(time.Second)
+	clock := calc.Clock(false)
+	look := d.LitAt.Add(clock.Cover.Low.Duration())
+	last := d.LitAt.Add(clock.Cover.High.Duration())
+	if d.Moisture > nearlyWet {
+		look, last = look.Add(smokeAgain), last.Add(smokeAgain)
+	}
+	d.NotBefore = t.notBefore(last, wait(d.Waste)).UTC() // until covering is reported
+	args := locales.Args{"Drum": d.Name, "Time": t.clock(d.LitAt), "Look": t.clock(look), "Last": t.clock(last)}
+	switch latest := t.place.latestLighting(d.LitAt.In(t.place.Zone), clock); {
+	case t.isDark():
+		t.say("burn.lit-dark", Answer, args)
+	case d.LitAt.After(latest):
+		t.say("burn.lit-late", Answer, args)
+	case d.Moisture > nearlyWet:
+		t.say("burn.lit-wet", Answer, args)
+	default:
+		t.say("burn.lit", Answer, args)
+	}
+	t.s.Given = slices.DeleteFunc(t.s.Given, func(id string) bool { return id == "caution.covering" })
+	t.must("caution.covering")
+	switch {
+	case t.s.DrumPast == "oil" || t.s.DrumPast == "unknown" || t.s.DrumPast == "":
+		t.say("caution.drum-alight", Answer, nil)
+	case t.s.Stopped:
+		t.say("consent.burn-only", Answer, nil)
+	}
+	t.timer(timerSmoke, d.Name, look)
+	t.timer(timerCover, d.Name, look.Add(smokeAgain))
+	t.timer(timerSilent, d.Name, last.Add(30*time.Minute))
+	t.timer(timerClose, d.Name, d.NotBefore.Add(closeAfter))
+}
+
+// nearlyWet is a moisture (wet basis) above which the smoke stays white longer.
+const nearlyWet = 0.18
+
+// timer sets a timer of a drum, if the channel can use it.
+func (t *turn) timer(kind, drum string, at time.Time) {
+	if !t.w.Channel.Sends {
+		return
+	}
+	t.set(Timer{ID: TimerID(kind + ":" + drum), At: at, Kind: kind, Drum: drum})
+}
+
+// untime takes the timers of some kinds away from a drum.
+func (t *turn) untime(drum string, kinds ...string) {
+	for _, k := range kinds {
+		t.clear(TimerID(k + ":" + drum))
+	}
+}
+
+// drop takes a drum off the list.
+func (t *turn) drop(name string) {
+	t.untime(name, timerSmoke, timerCover, timerSilent, timerHold, timerOpen, timerWeigh, timerClose)
+	t.s.Drums = slices.DeleteFunc(t.s.Drums, func(d Drum) bool { return d.Name == name })
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool {
+		return f.Slots[slotDrum].Key == name && (f.Topic == topicSmoke || f.Topic == topicInside)
+	})
+}
+
+// covered starts the binding wait. Of two possible sealing times the later
+// counts.
+func (t *turn) covered(d *Drum, at time.Time) {
+	if d.Stage == stageOpened {
+		t.resealed(d, at, "burn.resealed")
+		return
+	}
+	if d.Stage != stageSealed || at.After(d.SealedAt) {
+		t.seal(d, at)
+	}
+	text := t.text("burn.covered-at", locales.Args{"Drum": d.Name, "Time": t.clock(d.SealedAt)})
+	t.add(Reply{Key: "burn.wait", Text: text + "\n" + t.text("burn.wait", locales.Args{"When": t.when(d.NotBefore)}), Urgency: Answer, Keep: true})
+	t.say("caution.opening", Answer, nil)
+	if t.w.Channel.Sends {
+		return
+	}
+	t.say("caution.glowing", Answer, nil)
+}
+
+// seal enters the sealing time and sets the timers of the wait.
+func (t *turn) seal(d *Drum, at time.Time) {
+	d.Stage, d.SealedAt = stageSealed, at.UTC().Truncate(time.Second)
+	d.NotBefore = t.notBefore(d.SealedAt, wait(d.Waste)).UTC()
+	d.OpenedAt = time.Time{}
+	t.untime(d.Name, timerSmoke, timerCover, timerSilent, timerWeigh)
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool {
+		return f.Slots[slotDrum].Key == d.Name && (f.Topic == topicSmoke || f.Topic == topicInside)
+	})
+	t.timer(timerHold, d.Name, d.SealedAt.Add(holdAfter))
+	t.timer(timerOpen, d.Name, d.NotBefore)
+	t.timer(timerClose, d.Name, d.NotBefore.Add(closeAfter))
+}
+
+// resealed starts the whole wait again.
+func (t *turn) resealed(d *Drum, at time.Time, id locales.ID) {
+	d.Resealed++
+	t.seal(d, at)
+	t.say(id, Safety, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+	t.say("caution.glowing", Answer, nil)
+}
+
+// leak tells how to close a leak; the wait counts from then.
+func (t *turn) leak(d *Drum, at time.Time) {
+	if d.Stage == stageLit {
+		t.say("burn.leak-lit", Answer, nil)
+		return
+	}
+	t.seal(d, at)
+	t.say("burn.leak", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+}
+
+// opened meets an opening: too early it is closed again at once; in time the
+// line asks how it looks inside.
+func (t *turn) opened(d *Drum, at time.Time, what told) {
+	if d.Stage == stageOpened {
+		t.askInside(d)
+		return
+	}
+	if d.NotBefore.IsZero() { // neither lighting nor covering was reported
+		name := d.Name
+		t.drop(name)
+		t.askSealed(name, at)
+		return
+	}
+	if at.Before(d.NotBefore) {
+		t.resealed(d, at, "burn.opened-early")
+		return
+	}
+	d.Stage, d.OpenedAt = stageOpened, at.UTC().Truncate(time.Second)
+	t.untime(d.Name, timerSmoke, timerCover, timerSilent, timerHold, timerOpen)
+	t.askInside(d)
+	t.timer(timerWeigh, d.Name, d.OpenedAt.Add(weighAfter))
+}
+
+// askSealed asks when a drum the line knows nothing of was sealed.
+func (t *turn) askSealed(name string, at time.Time) {
+	t.s.Frames = append(t.s.Frames, Frame{Topic: topicSealed, Slots: Slots{slotDrum: {Key: name}, slotAt: {Number: float64(at.Unix())}}})
+	t.say("caution.glowing", Answer, nil)
+	t.ask(t.top(), question{slot: slotSealed, id: "burn.sealed-when", options: []option{{sealedToday, "sealed.today"}, {sealedYesterday, "sealed.yesterday"}, {sealedBefore, "sealed.before"}}})
+}
+
+const (
+	sealedToday     = "today"
+	sealedYesterday = "yesterday"
+	sealedBefore    = "before"
+)
+
+// sealedOn returns the latest moment a drum opened at a time can have been
+// sealed on that day: of two possible times the later counts.
+func sealedOn(at time.Time, day string) time.Time {
+	switch day {
+	case sealedBefore:
+		return midnight(at).Add(-30 * time.Hour)
+	case sealedYesterday:
+		return midnight(at).Add(-6 * time.Hour)
+	default:
+		return at
+	}
+}
+
+// askInside asks whether the opened charcoal is cold through.
+func (t *turn) askInside(d *Drum) {
+	t.s.Frames = append(slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicInside }),
+		Frame{Topic: topicInside, Slots: Slots{slotDrum: {Key: d.Name}}})
+	t.say("caution.glowing", Answer, nil)
+	t.ask(t.top(), question{slot: slotInside, id: "burn.inside", options: []option{{"cold", "inside.cold"}, {"warm", "inside.warm"}, {"glow", "inside.glow"}}})
+}
+
+// inside answers how the charcoal looks after opening.
+func (t *turn) inside(name, state string, at time.Time) {
+	d := t.drum(name)
+	if d == nil {
+		t.say("burn.none", Answer, nil)
+		return
+	}
+	if state != "cold" {
+		t.resealed(d, at, "burn.still-hot")
+		return
+	}
+	t.say("burn.spread", Answer, locales.Args{"When": t.when(d.OpenedAt.Add(24 * time.Hour))})
+	t.say("caution.storing", Answer, nil)
+}
+
+// weighed closes the drum's clock and gives the paste for the real charcoal.
+func (t *turn) weighed(d *Drum, at time.Time, what told) {
+	if d.Stage != stageOpened {
+		if !d.NotBefore.IsZero() && at.Before(d.NotBefore) {
+			t.resealed(d, at, "burn.opened-early")
+			return
+		}
+		if d.LitAt.IsZero() && d.SealedAt.IsZero() {
+			// A heap from a burn the line did not follow: only the paste is asked for.
+			t.drop(d.Name)
+			t.bindFrame("", what)
+			return
+		}
+		d.Stage, d.OpenedAt = stageOpened, at.UTC().Truncate(time.Second)
+	}
+	if len(what.kg) == 0 {
+		f := t.bindFrame(d.Starch, what)
+		f.Slots[slotDrum] = Value{Key: d.Name}
+		return
+	}
+	t.record(*d, t.charKg(what.kg[0]), t.brandsKg(what.kg), at)
+	starch := d.Starch
+	t.drop(d.Name)
+	t.bindFrame(starch, what)
+}
+
+// charKg turns an amount of charcoal into kilograms.
+func (t *turn) charKg(a amount) float64 {
+	switch a.unit {
+	case "tin", "bucket":
+		return a.number * charPerTin
+	case "sack":
+		return a.number * charPerTin * float64(calc.SackVolume()/calc.TinVolume())
+	}
+	return a.number
+}
+
+// charPerTin is the kilograms of loose crop char a 20-litre tin holds: 100 kg
+// to the cubic metre, the loose density of cob char (common practice, no source).
+const charPerTin = 2
+
+// brandsKg is the second weight of a report: the half-charred pieces.
+func (t *turn) brandsKg(kg []amount) float64 {
+	if len(kg) < 2 {
+		return 0
+	}
+	return kg[1].number
+}
+
+// maxBatches is how many finished batches a conversation remembers.
+const maxBatches = 12
+
+// record keeps a finished batch.
+func (t *turn) record(d Drum, charKg, brandsKg float64, at time.Time) {
+	if charKg <= 0 || charKg > limits[slotCharKg].usual {
+		return
+	}
+	b := Batch{At: at.UTC().Truncate(time.Second), Name: d.Name, Waste: d.Waste, Drums: 1, FeedKg: d.FeedKg, CharKg: charKg, BrandsKg: brandsKg, Moisture: d.Moisture}
+	if !d.LitAt.IsZero() && !d.SealedAt.IsZero() && d.Resealed == 0 {
+		b.Minutes = d.SealedAt.Sub(d.LitAt).Minutes()
+	}
+	t.s.Batches = append(t.s.Batches, b)
+	if n := len(t.s.Batches); n > maxBatches {
+		t.s.Batches = t.s.Batches[n-maxBatches:]
+	}
+}
+
+// rain answers rain at every stage.
+func (t *turn) rain() {
+	if t.burning() {
+		t.say("burn.rain", Answer, nil)
+		if d, ok := t.latestSealed(); ok {
+			t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		} else {
+			t.say("burn.rain-lit", Answer, nil)
+		}
+		return
+	}
+	t.say("burn.rain", Answer, nil)
+	t.say("dry.rain", Answer, nil)
+}
+
+// wind answers strong wind.
+func (t *turn) wind() {
+	if d, ok := t.latestSealed(); ok {
+		t.say("burn.wind-sealed", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		return
+	}
+	if t.burning() {
+		t.say("burn.wind-lit", Answer, nil)
+		return
+	}
+	t.say("burn.wind", Answer, nil)
+}
+
+// dark answers a person for whom it got dark.
+func (t *turn) dark() {
+	if d, ok := t.latestSealed(); ok {
+		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		return
+	}
+	t.say("burn.dark", Answer, nil)
+}
+
+// answerQuestion answers a question about a burn, never with yes.
+func (t *turn) answerQuestion(what told) {
+	switch what.what {
+	case reportRain:
+		t.rain()
+		return
+	case reportWind:
+		t.wind()
+		return
+	case reportDark:
+		t.dark()
+		return
+	}
+	lit, isLit := t.litDrum()
+	d, isSealed := t.latestSealed()
+	if named := t.drum(what.drum); named != nil {
+		isLit, isSealed = named.Stage == stageLit, named.Stage == stageSealed
+		d, lit = *named, *named
+	}
+	switch {
+	case what.what == reportLit:
+		t.say("burn.may-light", Answer, nil)
+	case what.what == reportLeak:
+		t.say("burn.leak-lit", Answer, nil)
+	case isLit && (what.what == reportCovered || !isSealed):
+		t.say("burn.cover-sign", Answer, locales.Args{"When": t.when(lit.NotBefore)})
+		t.must("caution.covering")
+	case isSealed && t.w.Now.Before(d.NotBefore):
+		t.say("burn.not-before", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		t.say("caution.opening", Answer, nil)
+	case isSealed && t.isDark():
+		t.say("burn.dark", Answer, nil)
+	case isSealed:
+		t.say("burn.may-open", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		t.say("caution.glowing", Answer, nil)
+	case len(t.s.Drums) > 0:
+		t.say("burn.weigh", Answer, locales.Args{"Drum": t.s.Drums[0].Name})
+	default:
+		t.say("burn.no-drum", Answer, nil)
+	}
+}
+
+// litDrum returns the drum alight that must wait longest.
+func (t *turn) litDrum() (Drum, bool) {
+	var out Drum
+	for _, d := range t.s.Drums {
+		if d.Stage == stageLit && (out.Name == "" || d.NotBefore.After(out.NotBefore)) {
+			out = d
+		}
+	}
+	return out, out.Name != ""
+}
+
+// must says a caution unless this burn was told it already.
+func (t *turn) must(id locales.ID) {
+	if slices.Contains(t.s.Given, string(id)) {
+		return
+	}
+	t.s.Given = append(t.s.Given, string(id))
+	t.say(id, Answer, nil)
+}
+
+// smoke answers what the smoke looks like.
+func (t *turn) smoke(name, look string) {
+	d := t.drum(name)
+	if d == nil || d.Stage != stageLit {
+		t.say("burn.none", Answer, nil)
+		return
+	}
+	if t.isDark() {
+		t.say("burn.dark", Answer, nil)
+		return
+	}
+	again := t.w.Now.Add(smokeAgain)
+	args := locales.Args{"Drum": d.Name, "Time": t.clock(again)}
+	switch look {
+	case "thin", "blue", "none", "grey", "flames":
+		t.untime(d.Name, timerSmoke)
+		t.timer(timerCover, d.Name, again)
+		t.say("burn.cover-now", Answer, args)
+		t.must("caution.covering")
+	case "yellow", "black", "much":
+		t.say("burn.smoke-yellow", Answer, args)
+		t.timer(timerSmoke, d.Name, again)
+		t.untime(d.Name, timerCover)
+	default:
+		t.say("burn.smoke-white", Answer, args)
+		t.timer(timerSmoke, d.Name, again)
+		t.untime(d.Name, timerCover)
+	}
+}
+
+// isDark reports whether it is too dark to work at a drum.
+func (t *turn) isDark() bool {
+	rise := t.place.firstLight(t.now)
+	if t.now.Before(rise) {
+		return true
+	}
+	if t.place.sun() {
+		if sun, err := calc.SunTimes(t.place.Lat, t.place.Lon, t.now); err == nil && !sun.Set.IsZero() {
+			return t.now.After(sun.Set)
+		}
+	}
+	return t.now.After(midnight(t.now).Add(anywhereCloses + time.Hour))
+}
+
+// when writes a day and a clock time, such as "Tuesday 7:30".
+func (t *turn) when(at time.Time) string {
+	at = at.In(t.place.Zone)
+	return t.text("when.day", locales.Args{"Day": t.text(locales.ID("day."+strings.ToLower(at.Weekday().String()[:3])), nil), "Time": t.clock(at)})
+}

@@ -1,0 +1,191 @@
+package dialog
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"cobline/calc"
+	"cobline/locales"
+)
+
+// How late a timed message may still be sent. All of them carry their own clock
+// time and stay harmless when read later still.
+const (
+	smokeValid  = 20 * time.Minute
+	coverValid  = 30 * time.Minute
+	silentValid = 8 * time.Hour
+	openValid   = 9 * time.Hour
+	plainValid  = 24 * time.Hour
+)
+
+// due answers a timer. A timer the state no longer holds does nothing.
+func (t *turn) due(timer Timer) {
+	i := slices.IndexFunc(t.s.Timers, func(o Timer) bool { return o.ID == timer.ID && o.At.Equal(timer.At) })
+	if i < 0 {
+		return
+	}
+	t.s.Timers = slices.Delete(t.s.Timers, i, i+1)
+	late := t.w.Now.Sub(timer.At)
+	switch timer.Kind {
+	case string(timerDuty):
+		t.nextDuty()
+		return
+	case string(timerFollowUp):
+		t.followUp()
+		return
+	case string(timerCall):
+		t.ordinary(timer, func() { t.remind("ask.call-over", nil, plainValid) })
+		return
+	}
+	d := t.drum(timer.Drum)
+	if d == nil {
+		return
+	}
+	args := locales.Args{"Drum": d.Name, "Time": t.clock(timer.At), "Lit": t.clock(d.LitAt), "When": t.when(d.NotBefore)}
+	switch timer.Kind {
+	case timerSmoke:
+		if d.Stage != stageLit || late > smokeValid {
+			return
+		}
+		if t.isDark() {
+			t.remindSafety("burn.dark", nil, silentValid)
+			return
+		}
+		t.askSmoke(d, args)
+	case timerCover:
+		if d.Stage != stageLit || late > coverValid || t.isDark() {
+			return
+		}
+		t.remindSafety("burn.cover", args, coverValid)
+	case timerSilent:
+		if d.Stage == stageLit && t.w.Now.Before(d.NotBefore) {
+			t.remindSafety("burn.silent", args, min(silentValid, d.NotBefore.Sub(t.w.Now)))
+		}
+	case timerHold:
+		if d.Stage == stageSealed && t.w.Now.Before(d.NotBefore) {
+			t.remindSafety("burn.hold", args, d.NotBefore.Sub(t.w.Now))
+		}
+	case timerOpen:
+		t.mayOpen(d)
+	case timerWeigh:
+		if d.Stage == stageOpened {
+			t.ordinary(timer, func() { t.remind("burn.weigh", args, plainValid) })
+		}
+	case timerClose:
+		name := d.Name
+		t.drop(name)
+		t.ordinary(timer, func() { t.remind("burn.closed", locales.Args{"Drum": name}, plainValid) })
+	}
+}
+
+// ordinary does what is no matter of a hot drum, but not within a day of an
+// emergency.
+func (t *turn) ordinary(timer Timer, do func()) {
+	if t.w.Now.Before(t.s.Paused) {
+		timer.At = t.s.Paused
+		t.set(timer)
+		return
+	}
+	do()
+}
+
+// remind adds a timed message that may wait for the morning.
+func (t *turn) remind(id locales.ID, a locales.Args, valid time.Duration) {
+	t.add(Reply{Key: string(id), Text: t.text(id, a), Urgency: Reminder, Valid: valid})
+}
+
+// remindSafety adds a timed message that looks after a hot drum.
+func (t *turn) remindSafety(id locales.ID, a locales.Args, valid time.Duration) {
+	t.add(Reply{Key: string(id), Text: t.text(id, a), Urgency: Safety, Valid: valid})
+}
+
+// askSmoke asks what the smoke looks like.
+func (t *turn) askSmoke(d *Drum, args locales.Args) {
+	t.s.Frames = append(slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicSmoke }),
+		Frame{Topic: topicSmoke, Slots: Slots{slotDrum: {Key: d.Name}}})
+	t.ask(t.top(), question{slot: slotSmoke, id: "burn.smoke", args: args, options: []option{
+		{"white", "smoke.white"}, {"yellow", "smoke.yellow"}, {"thin", "smoke.thin"}, {"flames", "smoke.flames"},
+	}})
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	last.Urgency, last.Valid = Safety, smokeValid
+}
+
+// mayOpen announces that the wait is over, in daylight only. The cold test
+// never stands without the not-before time.
+func (t *turn) mayOpen(d *Drum) {
+	if d.Stage != stageSealed {
+		return
+	}
+	if t.w.Now.Before(d.NotBefore) {
+		t.timer(timerOpen, d.Name, d.NotBefore)
+		return
+	}
+	if day := t.notBefore(t.w.Now, 0); day.After(t.w.Now.Add(5 * time.Minute)) {
+		t.timer(timerOpen, d.Name, day)
+		return
+	}
+	valid := openValid
+	if end := t.place.latestLighting(t.now, calc.BurnClock{}); end.After(t.now) {
+		valid = min(valid, end.Sub(t.now))
+	}
+	t.add(Reply{Key: "burn.may-open", Text: t.text("burn.may-open", locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)}), Urgency: Reminder, Valid: valid})
+	t.add(Reply{Key: "caution.glowing", Text: t.text("caution.glowing", nil), Urgency: Reminder, Valid: valid})
+}
+
+// lapsed puts the safe text in the place of one that was never sent. A safe
+// text that lapses itself brings no other.
+func (t *turn) lapsed(ev Lapsed) {
+	t.heard.Understood = true
+	if !strings.HasPrefix(ev.Key, topicBurn+".") && !strings.HasPrefix(ev.Key, "caution.") || ev.Key == "burn.lapsed" || ev.Key == "burn.lapsed-lit" {
+		return
+	}
+	if d, ok := t.latestSealed(); ok && t.w.Now.Before(d.NotBefore) {
+		t.remindSafety("burn.lapsed", locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)}, d.NotBefore.Sub(t.w.Now))
+		return
+	}
+	for _, d := range t.s.Drums {
+		if d.Stage == stageLit && t.w.Now.Before(d.NotBefore) {
+			t.remindSafety("burn.lapsed-lit", locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)}, d.NotBefore.Sub(t.w.Now))
+			return
+		}
+	}
+}
+
+// told is an officer's notice. Those with a drum alight or sealed also get the
+// rain line with a notice about the weather.
+func (t *turn) told(n Notice) {
+	t.heard.Understood = true
+	text := n.Texts[t.lang]
+	if text == "" {
+		text = n.Texts[t.e.fallback]
+	}
+	if text == "" || t.s.Stopped {
+		return
+	}
+	valid := n.Expires.Sub(t.w.Now)
+	if valid <= 0 {
+		return
+	}
+	t.add(Reply{Key: "notice", Text: text, Urgency: Bulletin, Valid: valid})
+	if n.Weather && t.burning() {
+		t.add(Reply{Key: "burn.rain", Text: t.text("burn.rain", nil), Urgency: Safety, Valid: valid})
+	}
+}
+
+// enrolled takes over what an officer entered, and says who writes and why.
+func (t *turn) enrolled(p Profile) {
+	t.heard.Understood = true
+	if p.Lang != "" && slices.Contains(t.e.catalog.Langs(), p.Lang) {
+		t.s.Lang, t.s.Chosen, t.lang = p.Lang, true, p.Lang
+	}
+	if p.Place != "" {
+		t.s.Place = p.Place
+	}
+	t.s.Profile = p
+	if t.s.Met || t.s.Stopped {
+		return
+	}
+	t.s.Met = true
+	t.say("enrol.hello", Answer, nil)
+}

@@ -1,0 +1,319 @@
+package dialog
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"cobline/locales"
+)
+
+// The kinds of emergency; their names are stable.
+const (
+	kindGas       = "gas"
+	kindBurn      = "burn"
+	kindNotWaking = "not-waking"
+	kindFire      = "fire"
+	kindClothes   = "clothes"
+	kindEye       = "eye"
+	kindChemical  = "chemical"
+	kindInjury    = "injury"
+)
+
+// kindOrder is the order in which kinds are answered when a text holds several:
+// what kills first comes first.
+var kindOrder = []string{kindNotWaking, kindClothes, kindGas, kindFire, kindChemical, kindBurn, kindEye, kindInjury}
+
+// firstAid is the fixed line of a kind. Nothing shortens these.
+var firstAid = map[string]locales.ID{
+	kindGas: "aid.gas", kindBurn: "aid.burn", kindNotWaking: "aid.not-waking", kindFire: "aid.fire",
+	kindClothes: "aid.clothes", kindEye: "aid.eye", kindChemical: "aid.chemical", kindInjury: "aid.injury",
+}
+
+// harmKind is the kind of each harm.
+var harmKind = map[string]string{
+	"burned": kindBurn, "scald": kindBurn, "exploded": kindBurn,
+	"fainted": kindNotWaking, "not-waking": kindNotWaking, "fits": kindNotWaking, "dead": kindNotWaking,
+	"cannot-breathe": kindGas, "dizzy": kindGas, "headache": kindGas, "vomit": kindGas, "weak": kindGas, "chest": kindGas, "sick": kindGas,
+	"clothes-fire": kindClothes, "swallowed": kindChemical, "poison": kindChemical,
+	"hurt": kindInjury, "fell": kindInjury, "bleeding": kindInjury, "cut": kindInjury, "crushed": kindInjury,
+}
+
+// hazardKind is the kind of each hazard that a child is near.
+var hazardKind = map[string]string{
+	"gas": kindGas, "smoke": kindGas, "fire": kindBurn, "burn": kindBurn, "hot-water": kindBurn, "chemical": kindChemical,
+}
+
+// alwaysHarm needs no person beside it; anyHarm needs a person; bodyHarm needs
+// a child, a pregnant woman or a part of the body, because its words are also
+// work: "I cut the stalks".
+var (
+	alwaysHarm = []string{"fainted", "not-waking", "cannot-breathe", "fits", "exploded", "clothes-fire"}
+	anyHarm    = []string{"burned", "scald", "hurt", "bleeding"}
+	bodyHarm   = []string{"burned", "scald", "hurt", "bleeding", "cut", "crushed", "fell", "sick", "dead", "poison"}
+	workHarm   = []string{"burned", "cut", "crushed", "fell", "dead"}
+)
+
+// emergencyIn is what a text says of a hurt or endangered person.
+type emergencyIn struct {
+	tier  string // "a" overrides everything, "b" is said first, "" is ordinary
+	kinds []string
+}
+
+// emergency looks for harm to a person. It goes by phrases, and by a person or
+// a part of the body together with a harm. Words of the trade (fire, burn,
+// smoke) alone are no emergency.
+func (r reading) emergency() emergencyIn {
+	var a, b []string
+	var harms, hazards []string
+	weak, person, body, eye, chemical := false, false, false, false, false
+	for _, s := range r.safety {
+		for _, c := range s.concepts {
+			n := name(c)
+			switch family(c) {
+			case "emergency":
+				if kind, tier, _ := strings.Cut(n, "."); tier == "a" {
+					a = append(a, kind)
+				} else if !(r.ordinary() && s.to-s.from == 1 && (kind == kindFire || kind == kindGas || kind == kindBurn) && r.tradeWord(s)) {
+					b = append(b, kind)
+				}
+			case "person":
+				weak = weak || n == "child" || n == "pregnant"
+				person = person || n != "animal"
+			case "body":
+				eye = eye || n == "eye"
+				body = true
+			case "harm":
+				if !(slices.Contains(workHarm, n) && r.workFollows(s)) {
+					harms = append(harms, n)
+				}
+			case "hazard":
+				chemical = chemical || n == "chemical"
+				if !r.workFollows(s) {
+					hazards = append(hazards, n)
+				}
+			}
+		}
+	}
+	for _, h := range harms {
+		kind := harmKind[h]
+		if eye && kind != kindGas && kind != kindNotWaking {
+			kind = kindEye
+		}
+		switch {
+		case slices.Contains(alwaysHarm, h),
+			person && slices.Contains(anyHarm, h),
+			(weak || body) && slices.Contains(bodyHarm, h),
+			h == "swallowed" && (weak || chemical):
+			a = append(a, kind)
+		}
+	}
+	for _, h := range hazards {
+		if weak || body && h != "gas" && h != "smoke" {
+			a = append(a, hazardKind[h])
+		}
+	}
+	switch {
+	case len(a) > 0:
+		return emergencyIn{"a", ordered(append(a, b...))}
+	case len(b) > 0:
+		return emergencyIn{"b", ordered(b)}
+	}
+	return emergencyIn{}
+}
+
+// tradeWord reports whether the word is one a burn is spoken of with: fire,
+// burn, smoke, hot.
+func (r reading) tradeWord(s span) bool {
+	return slices.ContainsFunc(s.concepts, func(c string) bool {
+		return family(c) == "hazard" || c == "emergency.gas.b" && slices.ContainsFunc(r.spans, func(o span) bool { return o.from <= s.from && o.to >= s.to })
+	})
+}
+
+// workFollows reports whether waste or a measure stands behind the word: then
+// it is work and not harm.
+func (r reading) workFollows(harm span) bool {
+	for _, s := range r.spans {
+		if s.from < harm.from || s.from > harm.to+3 {
+			continue
+		}
+		if len(s.of("waste")) > 0 || len(s.of("unit")) > 0 || len(s.of("dryness")) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// ordinary reports whether the text has a meaning of the trade that explains a
+// word like smoke or fire.
+func (r reading) ordinary() bool {
+	for _, s := range r.spans {
+		for _, f := range []string{"waste", "smoke", "report", "question", "topic", "symptom", "dryness"} {
+			if len(s.of(f)) > 0 {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// smokeAnswer reports whether the text holds nothing but words the smoke
+// question accepts.
+func (r reading) smokeAnswer() bool {
+	if len(r.tokens) == 0 {
+		return false
+	}
+	covered := 0
+	for _, s := range r.spans {
+		if len(s.of("smoke")) > 0 {
+			covered += s.to - s.from
+		}
+	}
+	return covered == len(r.tokens)
+}
+
+// ordered returns the kinds once each, gravest first.
+func ordered(kinds []string) []string {
+	var out []string
+	for _, k := range kindOrder {
+		if slices.Contains(kinds, k) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// maxReplies is how many messages one turn may hold.
+const maxReplies = 3
+
+// overrideWith answers an emergency of tier A: the fixed line in the person's
+// language, then in English, then the number to call. The open question stays.
+func (t *turn) overrideWith(kinds []string) {
+	kind := kinds[0]
+	t.heard.Emergency, t.heard.Tier, t.heard.Understood = kind, "a", true
+	for _, k := range kinds {
+		if len(t.out.Replies) < maxReplies-1 && (k == kind || t.lang == "en") {
+			t.say(firstAid[k], Emergency, nil)
+		}
+	}
+	if t.lang != "en" && slices.Contains(t.e.catalog.Langs(), locales.Lang("en")) {
+		t.add(Reply{Key: string(firstAid[kind]), Text: t.e.catalog.Text("en", firstAid[kind], nil), Urgency: Emergency})
+	}
+	if t.place.Emergency != "" {
+		t.say("aid.call", Emergency, locales.Args{"Number": t.place.Emergency})
+	} else if len(t.out.Replies) < maxReplies {
+		t.say("aid.no-number", Emergency, nil)
+	}
+	t.tell(kind)
+	t.s.Paused = t.w.Now.Add(24 * time.Hour)
+	t.s.Fails = 0
+}
+
+// tell takes the emergency to the duty phones of the place.
+func (t *turn) tell(kind string) {
+	if t.s.Alert != nil && !t.s.Alert.Seen && t.w.Now.Sub(t.s.Alert.At) < alertAgain && t.s.Alert.Kind == kind {
+		return // it is on its way already
+	}
+	t.s.Serial++
+	own := OwnAlert{ID: fmt.Sprintf("e%d-%d", t.s.Serial, t.w.Now.Unix()), Kind: kind, At: t.w.Now.UTC().Truncate(time.Second), Attempt: 1}
+	t.s.Alert = &own
+	t.set(Timer{ID: timerFollowUp, At: t.morning(), Kind: string(timerFollowUp)})
+	if t.place.Duty == 0 {
+		return
+	}
+	t.do(TellDuty{AlertID: own.ID, Kind: kind, Place: t.place.Key, Attempt: 1})
+	t.set(Timer{ID: timerDuty, At: t.w.Now.Add(dutyWait), Kind: string(timerDuty)})
+}
+
+const (
+	timerDuty     TimerID = "duty"
+	timerFollowUp TimerID = "follow-up"
+	dutyWait              = 10 * time.Minute
+	alertAgain            = 30 * time.Minute
+)
+
+// morning returns half past seven of the next day.
+func (t *turn) morning() time.Time {
+	y, m, d := t.now.Date()
+	return time.Date(y, m, d+1, 7, 30, 0, 0, t.place.Zone)
+}
+
+// nextDuty tells the next duty phone when the last one has not answered.
+func (t *turn) nextDuty() {
+	a := t.s.Alert
+	if a == nil || a.Seen || a.Attempt >= t.place.Duty {
+		if a != nil && !a.Seen {
+			t.do(Flag{Why: "emergency not acknowledged"})
+		}
+		return
+	}
+	a.Attempt++
+	t.do(TellDuty{AlertID: a.ID, Kind: a.Kind, Place: t.place.Key, Attempt: a.Attempt})
+	t.set(Timer{ID: timerDuty, At: t.w.Now.Add(dutyWait), Kind: string(timerDuty)})
+}
+
+// followUp asks the morning after.
+func (t *turn) followUp() {
+	if t.s.Alert == nil || t.w.Now.Sub(t.s.Alert.At) > 36*time.Hour {
+		return
+	}
+	t.add(Reply{Key: "aid.follow-up", Text: t.text("aid.follow-up", nil), Urgency: Reminder, Valid: 6 * time.Hour})
+}
+
+// alerted is an emergency that reaches this person as a duty phone.
+func (t *turn) alerted(a Alert) {
+	place := t.place.Name
+	if t.w.Facts != nil {
+		if p, ok := t.w.Facts.Places[a.Place]; ok && p.Name != "" {
+			place = p.Name
+		}
+	}
+	if place == "" {
+		place = "-"
+	}
+	t.s.Alerts = append(slices.DeleteFunc(t.s.Alerts, func(o Alert) bool { return o.ID == a.ID }), a)
+	t.say("duty.alert", Emergency, locales.Args{
+		"Kind": t.text(locales.ID("kind."+a.Kind), nil), "Place": place, "Time": t.clock(a.At), "Number": a.Number,
+	})
+	t.heard.Understood = true
+}
+
+// sawAlert answers a duty phone that texts SEEN.
+func (t *turn) sawAlert() {
+	for _, a := range t.s.Alerts {
+		t.do(Seen{Alert: a})
+	}
+	t.say("duty.thanks", Answer, locales.Args{"Number": t.s.Alerts[len(t.s.Alerts)-1].Number})
+	t.s.Alerts = nil
+	t.heard.Understood = true
+}
+
+// acknowledged stops the search for a duty phone. The person is not told that
+// anybody is coming.
+func (t *turn) acknowledged(id string) {
+	if t.s.Alert != nil && t.s.Alert.ID == id {
+		t.s.Alert.Seen = true
+		t.clear(timerDuty)
+	}
+	t.heard.Understood = true
+}
+
+// hurtMenu is the emergency list behind HURT and behind key 9.
+func (t *turn) hurtMenu() {
+	f := t.top()
+	if f == nil || f.Topic != topicHurt {
+		t.s.Frames = append(t.s.Frames, Frame{Topic: topicHurt, Slots: Slots{}})
+		f = t.top()
+	}
+	t.ask(f, question{slot: slotHurt, id: "hurt.which", options: []option{
+		{kindGas, "hurt.gas"}, {kindBurn, "hurt.burn"}, {kindFire, "hurt.fire"}, {kindNotWaking, "hurt.not-waking"}, {kindInjury, "hurt.other"},
+	}})
+	t.out.Replies[len(t.out.Replies)-1].Urgency = Emergency
+	t.heard.Understood = true
+}
+
+const (
+	topicHurt      = "hurt"
+	slotHurt  Slot = "hurt"
+)

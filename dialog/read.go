@@ -1,0 +1,204 @@
+package dialog
+
+import (
+	"strconv"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"cobline/locales"
+)
+
+// maxTokens bounds the work one text can cause: a long text of ten parts holds
+// fewer words than this.
+const maxTokens = 400
+
+// token is one word or number of a text.
+type token struct {
+	word     string  // folded; empty for a number
+	number   float64 // of a number
+	isNumber bool
+	middle   bool // the middle of a range that was written, such as 5-6
+	doubtful bool // 1.500: one and a half, or fifteen hundred
+	question bool // a question mark follows
+	comma    bool // punctuation follows
+}
+
+// reader cuts a text into tokens. A rule that does not fit puts the cursor back.
+type reader struct {
+	lang locales.Lang
+	text string
+	at   int
+}
+
+// read returns the tokens of a text.
+func read(l locales.Lang, text string) []token {
+	r := reader{lang: l, text: strings.ToValidUTF8(text, " ")}
+	var out []token
+	for len(out) < maxTokens {
+		t, ok := r.next()
+		if !ok {
+			return out
+		}
+		if mark := t.mark(); mark {
+			if len(out) > 0 {
+				out[len(out)-1].question = out[len(out)-1].question || t.question
+				out[len(out)-1].comma = true
+			}
+			continue
+		}
+		if n := len(out); t.isNumber && n > 0 && out[n-1].isNumber && !out[n-1].comma && t.number < 1 && t.number > 0 && out[n-1].number >= 1 {
+			out[n-1].number += t.number // 3 1/2
+			continue
+		}
+		out = append(out, t)
+	}
+	return out
+}
+
+// mark reports whether the token is punctuation only.
+func (t token) mark() bool { return !t.isNumber && t.word == "" }
+
+// next reads one token; false at the end of the text.
+func (r *reader) next() (token, bool) {
+	for r.at < len(r.text) {
+		c, size := r.peek()
+		switch {
+		case unicode.IsDigit(c) || fraction(c) > 0:
+			return r.number(), true
+		case unicode.IsLetter(c) || unicode.IsMark(c):
+			return r.word(), true
+		case c == '?' || c == '\u061f':
+			r.at += size
+			return token{question: true}, true
+		case c == ',' || c == ';' || c == ':' || c == '!' || c == '.' || c == '\n':
+			r.at += size
+			return token{comma: true}, true
+		default:
+			r.at += size
+		}
+	}
+	return token{}, false
+}
+
+func (r *reader) peek() (rune, int) {
+	if r.at >= len(r.text) {
+		return 0, 0
+	}
+	return utf8.DecodeRuneInString(r.text[r.at:])
+}
+
+// number reads "3", "3.5", "3,5", "1/2", "3½", "5-6" and "1.500".
+func (r *reader) number() token {
+	t := token{isNumber: true}
+	if c, size := r.peek(); fraction(c) > 0 {
+		r.at += size
+		t.number = fraction(c)
+		return t
+	}
+	digits := r.digits()
+	mark := r.at
+	if c, size := r.peek(); c == '.' || c == ',' {
+		r.at += size
+		if decimals := r.digits(); decimals != "" {
+			t.doubtful = len(decimals) == 3 && digits != "0"
+			digits += "." + decimals
+		} else {
+			r.at = mark
+		}
+	}
+	t.number = parse(digits)
+	mark = r.at
+	switch c, size := r.peek(); {
+	case fraction(c) > 0:
+		r.at += size
+		t.number += fraction(c)
+	case c == '/':
+		r.at += size
+		if below := parse(r.digits()); below > 0 {
+			t.number /= below
+		} else {
+			r.at = mark
+		}
+	case c == '-' || c == '–':
+		r.at += size
+		if high := r.digits(); high != "" && parse(high) > t.number {
+			t.number, t.middle = (t.number+parse(high))/2, true
+		} else {
+			r.at = mark
+		}
+	}
+	return t
+}
+
+// digits reads decimal digits of any script.
+func (r *reader) digits() string {
+	start := r.at
+	for {
+		c, size := r.peek()
+		if size == 0 || !unicode.IsDigit(c) {
+			break
+		}
+		r.at += size
+	}
+	return locales.Fold(r.lang, r.text[start:r.at])
+}
+
+// word reads letters with inner apostrophes. In "x2" the x is a sign, not a word.
+func (r *reader) word() token {
+	start := r.at
+	for {
+		c, size := r.peek()
+		if size == 0 || !unicode.IsLetter(c) && !unicode.IsMark(c) && !(apostrophe(c) && r.letterAfter(size)) {
+			break
+		}
+		r.at += size
+	}
+	raw := r.text[start:r.at]
+	if c, _ := r.peek(); (raw == "x" || raw == "X") && unicode.IsDigit(c) {
+		return r.number()
+	}
+	word := locales.Fold(r.lang, raw)
+	if word == "x" && start > 0 {
+		return token{comma: true}
+	}
+	if word == "" {
+		return token{comma: true}
+	}
+	return token{word: word}
+}
+
+// letterAfter reports whether a letter follows the apostrophe of this size.
+func (r *reader) letterAfter(size int) bool {
+	c, _ := utf8.DecodeRuneInString(r.text[r.at+size:])
+	return unicode.IsLetter(c)
+}
+
+func apostrophe(c rune) bool { return c == '\'' || c == '’' || c == '‘' || c == '`' || c == 'ʼ' }
+
+// fraction returns the value of a one-character fraction, or zero.
+func fraction(c rune) float64 {
+	switch c {
+	case '½':
+		return 0.5
+	case '¼':
+		return 0.25
+	case '¾':
+		return 0.75
+	case '⅓':
+		return 1.0 / 3
+	case '⅔':
+		return 2.0 / 3
+	}
+	return 0
+}
+
+// parse returns the value of digits; a number too long to be meant is huge, so
+// that every limit catches it.
+func parse(digits string) float64 {
+	v, err := strconv.ParseFloat(digits, 64)
+	if err != nil {
+		return 1e9
+	}
+	return min(v, 1e9)
+}

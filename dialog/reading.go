@@ -1,0 +1,197 @@
+package dialog
+
+import (
+	"slices"
+
+	"cobline/locales"
+)
+
+// reading is what a text says, before any topic looks at it.
+type reading struct {
+	tokens []token
+	spans  []span
+	safety []span
+	parts  []part
+}
+
+// part is one piece of a reading in the order of the text: a number, a meaning,
+// or a word without one.
+type part struct {
+	number   float64
+	isNumber bool
+	spelt    bool // in words
+	unsure   bool
+	span     *span
+	token    int
+	used     bool
+}
+
+// readText reads a text for a person who speaks l.
+func (e *Engine) readText(l locales.Lang, text string) reading {
+	r := reading{tokens: read(l, text)}
+	order := e.lexicons.first(l)
+	r.spans = e.lexicons.spans(order, r.tokens)
+	r.safety = e.lexicons.harms(order, r.tokens)
+	r.parts = r.cut()
+	return r
+}
+
+// cut lays tokens and spans out in order and joins numbers written in words:
+// "two and a half", "moja na nusu", "twenty five", "3 hundred".
+func (r reading) cut() []part {
+	var out []part
+	next := 0
+	for i := 0; i < len(r.tokens); {
+		for next < len(r.spans) && r.spans[next].from < i {
+			next++
+		}
+		t := r.tokens[i]
+		switch {
+		case t.isNumber:
+			out = append(out, part{number: t.number, isNumber: true, unsure: t.middle || t.doubtful, token: i})
+			i++
+		case next < len(r.spans) && r.spans[next].from == i:
+			s := &r.spans[next]
+			if n := s.of("number"); len(n) == 1 && len(s.concepts) == 1 {
+				out = append(out, part{number: parse(n[0]), isNumber: true, spelt: true, unsure: s.fuzzy, token: i})
+			} else {
+				out = append(out, part{span: s, token: i})
+			}
+			i = s.to
+		default:
+			out = append(out, part{token: i})
+			i++
+		}
+	}
+	return join(out)
+}
+
+// join adds up and multiplies neighbouring numbers, with an "and" between them
+// or not. In Swahili the multiplier comes first: "mia tatu" is 300.
+func join(parts []part) []part {
+	out := make([]part, 0, len(parts))
+	for _, p := range parts {
+		n := len(out)
+		if !p.isNumber || n == 0 {
+			out = append(out, p)
+			continue
+		}
+		at, between := n-1, false
+		if !out[at].isNumber && out[at].span == nil && n > 1 && out[n-2].isNumber {
+			at, between = n-2, true // "and", "na", "et"
+		}
+		before := out[at]
+		if v, ok := before.with(p, between); ok {
+			out = out[:at+1]
+			out[at].number = v
+			continue
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// with joins a number to the one before it, if the two are one.
+func (p part) with(next part, between bool) (float64, bool) {
+	switch a, b := p.number, next.number; {
+	case !p.isNumber:
+		return 0, false
+	case b > 0 && b < 1 && a >= 1:
+		return a + b, true
+	case !next.spelt || !p.spelt && b < 100:
+		return 0, false
+	case !between && (b == 100 || b == 1000 || b == 100000) && a < b:
+		return a * b, true
+	case !between && p.spelt && (a == 100 || a == 1000 || a == 100000) && b < a:
+		return a * b, true
+	case p.spelt && b < 10 && a >= 10 && int(a)%10 == 0 && a == float64(int(a)):
+		return a + b, true
+	case p.spelt && between && a >= 100 && b < 100:
+		return a + b, true
+	}
+	return 0, false
+}
+
+// has reports whether some span means the concept.
+func (r reading) has(concept string) bool {
+	return slices.ContainsFunc(r.spans, func(s span) bool { return s.is(concept) })
+}
+
+// hasFamily reports whether some span has a meaning of the family.
+func (r reading) hasFamily(f string) bool {
+	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of(f)) > 0 })
+}
+
+// whole reports whether the text is nothing but one span meaning the concept
+// (and numbers and names, if loose).
+func (r reading) whole(concept string) bool {
+	return len(r.spans) == 1 && r.spans[0].is(concept) && !r.spans[0].fuzzy &&
+		r.spans[0].from == 0 && r.spans[0].to == len(r.tokens)
+}
+
+// only reports whether the text is a single digit key.
+func (r reading) digit() (int, bool) {
+	if len(r.tokens) != 1 || !r.tokens[0].isNumber || r.tokens[0].number != float64(int(r.tokens[0].number)) {
+		return 0, false
+	}
+	n := int(r.tokens[0].number)
+	return n, n >= 0 && n <= 9
+}
+
+// amount is a number with the unit it was given in; the unit is empty for a
+// bare number.
+type amount struct {
+	number float64
+	unit   string
+	unsure bool
+}
+
+// amounts reads the numbers of a text with their units, written before or
+// after. Beside a waste a unit alone counts one: "a drum of cobs".
+func (r reading) amounts() []amount {
+	parts := slices.Clone(r.parts)
+	unit := func(i int) string {
+		if i < 0 || i >= len(parts) || parts[i].span == nil || parts[i].used {
+			return ""
+		}
+		if u := parts[i].span.of("unit"); len(u) == 1 && len(parts[i].span.concepts) == 1 {
+			return u[0]
+		}
+		if parts[i].span.is("unit.drum") {
+			return "drum"
+		}
+		return ""
+	}
+	var out []amount
+	for i, p := range parts {
+		if !p.isNumber {
+			continue
+		}
+		before, after := unit(i-1), unit(i+1)
+		nextNumber := i+2 < len(parts) && parts[i+2].isNumber
+		switch {
+		case before != "" && (after == "" || nextNumber):
+			parts[i-1].used = true
+			out = append(out, amount{p.number, before, p.unsure})
+		case after != "":
+			parts[i+1].used = true
+			out = append(out, amount{p.number, after, p.unsure})
+		default:
+			out = append(out, amount{p.number, "", p.unsure})
+		}
+	}
+	if !r.hasFamily("waste") {
+		return out
+	}
+	for i := range parts {
+		if u := unit(i); u == "drum" || u == "sack" {
+			out = append(out, amount{1, u, false})
+		}
+	}
+	return out
+}
+
+// hasWeight reports whether the text gives kilograms or tins.
+func (r reading) hasWeight() bool {
+	return slices.ContainsFunc(r.amounts(), func(a amount) bool { return a.unit == "kg" || a.unit == "tin" || a.unit == "bucket" })
+}

@@ -1,0 +1,428 @@
+package dialog
+
+import (
+	"math"
+	"time"
+
+	"cobline/calc"
+	"cobline/locales"
+)
+
+const topicRecipe = "recipe"
+
+// commonWastes is the order of the waste list, the commonest first.
+var commonWastes = []calc.Waste{
+	calc.MaizeCob, calc.MaizeStalk, calc.MaizeHusk, calc.GroundnutShell, calc.CoconutShell,
+	calc.RiceHusk, calc.CottonStalk, calc.WoodyStalk, calc.Prunings, calc.Bagasse,
+	calc.SorghumStalk, calc.CassavaStem, calc.SunflowerStalk, calc.RiceStraw, calc.CoconutHusk,
+	calc.CoffeeHusk, calc.WheatStraw, calc.Bamboo, calc.Sawdust, calc.PalmKernelShell, calc.SunflowerHusk,
+}
+
+// recipeTopic answers what to load, what comes out, and how to burn it.
+var recipeTopic = topic{
+	key: topicRecipe,
+	units: map[string]Slot{
+		"drum": slotDrums, "kg": slotWasteKg, "sack": slotSacks, "tin": slotTins, "bucket": slotTins,
+	},
+	families: map[string]Slot{"waste": slotWaste, "dryness": slotDryness, "drum-past": slotDrumPast, "starch": slotStarch},
+	bare:     slotDrums,
+	starts:   []string{"waste"},
+	next:     (*turn).nextRecipe,
+	answer:   (*turn).recipe,
+}
+
+// What a plain drum needs for waste that chokes it.
+const (
+	fluePipe  = "pipe"
+	flueMixed = "mixed"
+	fluePlain = "plain"
+)
+
+func (t *turn) nextRecipe(f *Frame) (question, bool) {
+	if past := f.Slots[slotDrumPast].Key; past != "" {
+		t.s.DrumPast = past
+	}
+	if t.s.DrumPast == "poison" || t.s.DrumPast == "none" && f.Slots[slotDrumPast].Key == "none" {
+		return question{}, false
+	}
+	waste := calc.Waste(f.Slots[slotWaste].Key)
+	if waste == "" {
+		q := question{slot: slotWaste, id: "ask.waste"}
+		for _, w := range commonWastes {
+			q.options = append(q.options, option{string(w), label(slotWaste, string(w))})
+		}
+		return q, true
+	}
+	feed, err := calc.Feed(waste)
+	if err != nil {
+		delete(f.Slots, slotWaste)
+		return t.nextRecipe(f)
+	}
+	if feed.Suitability == calc.Chokes {
+		switch f.Slots[slotFlue].Key {
+		case "":
+			return question{slot: slotFlue, id: "ask.flue", args: locales.Args{"Waste": t.waste(string(waste))}, options: []option{
+				{fluePipe, "flue.pipe"}, {flueMixed, "flue.mixed"}, {fluePlain, "flue.plain"},
+			}}, true
+		case flueMixed, fluePlain:
+			return question{}, false
+		}
+	}
+	if !f.hasAmount() {
+		return question{slot: slotDrums, id: "ask.drums"}, true
+	}
+	if f.Slots[slotDryness].Key == "" {
+		return drynessQuestion(waste), true
+	}
+	return question{}, false
+}
+
+// hasAmount reports whether the frame knows how much waste there is.
+func (f *Frame) hasAmount() bool {
+	for _, s := range []Slot{slotDrums, slotWasteKg, slotSacks, slotTins} {
+		if _, ok := f.Slots[s]; ok {
+			return true
+		}
+	}
+	return false
+}
+
+// feels is how the dryness question is worded for a waste: a shell neither
+// snaps nor bends, and husk is crushed in the hand.
+func feels(w calc.Waste) string {
+	switch w {
+	case calc.CoconutShell, calc.GroundnutShell, calc.PalmKernelShell:
+		return "shell"
+	case calc.MaizeHusk, calc.RiceHusk, calc.RiceStraw, calc.WheatStraw, calc.CoffeeHusk, calc.SunflowerHusk, calc.Sawdust, calc.CoconutHusk, calc.Bagasse:
+		return "husk"
+	default:
+		return "stalk"
+	}
+}
+
+func drynessQuestion(w calc.Waste) question {
+	kind := feels(w)
+	q := question{slot: slotDryness, id: locales.ID("ask.dryness-" + kind)}
+	for _, d := range drynessOrder {
+		q.options = append(q.options, option{d, locales.ID("feel." + kind + "." + d)})
+	}
+	return q
+}
+
+// feelOf turns the key of the slot into what calc knows.
+func feelOf(dryness string) calc.Feel {
+	switch dryness {
+	case "dry":
+		return calc.Dry
+	case "nearly":
+		return calc.NearlyDry
+	case "wet":
+		return calc.Wet
+	default:
+		return calc.TooWet
+	}
+}
+
+// cupFlours are the binders a cup measures.
+var cupFlours = map[calc.Starch]bool{
+	calc.CassavaStarch: true, calc.CassavaFlour: true, calc.MaizeStarch: true, calc.MaizeFlour: true,
+	calc.WheatFlour: true, calc.RiceFlour: true,
+}
+
+// reckon asks calc for the batch of a frame.
+func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
+	in := calc.RecipeInput{
+		Waste:        calc.Waste(f.Slots[slotWaste].Key),
+		Moisture:     feelOf(f.Slots[slotDryness].Key).Moisture(),
+		Starch:       calc.Starch(f.Slots[slotStarch].Key),
+		EffectiveSun: t.place.EffectiveSun,
+	}
+	switch {
+	case f.has(slotWasteKg):
+		in.Mass = calc.Exactly(calc.Kg(f.Slots[slotWasteKg].Number))
+	case f.has(slotSacks):
+		in.Volume = calc.Exactly(calc.SackVolume() * calc.Litre(f.Slots[slotSacks].Number))
+	case f.has(slotTins):
+		in.Volume = calc.Exactly(calc.TinVolume() * calc.Litre(f.Slots[slotTins].Number))
+	default:
+		in.Drums = calc.Count(f.Slots[slotDrums].Number)
+	}
+	return calc.Recipe(in)
+}
+
+func (f *Frame) has(s Slot) bool { _, ok := f.Slots[s]; return ok }
+
+// recipe answers with the load, what comes of it, and the burn; in three
+// messages that are enough with the phone off.
+func (t *turn) recipe(f *Frame) {
+	if t.s.DrumPast == "poison" {
+		t.say("recipe.drum-poison", Answer, nil)
+		t.s.DrumPast = "" // another drum may be asked about
+		delete(f.Slots, slotDrumPast)
+		return
+	}
+	if t.s.DrumPast == "none" {
+		t.say("recipe.no-drum", Answer, nil)
+		t.s.DrumPast = ""
+		delete(f.Slots, slotDrumPast)
+		return
+	}
+	if flue := f.Slots[slotFlue].Key; flue == flueMixed || flue == fluePlain {
+		t.say(locales.ID("recipe.flue-"+flue), Answer, locales.Args{"Waste": t.waste(f.Slots[slotWaste].Key)})
+		delete(f.Slots, slotFlue)
+		delete(f.Slots, slotWaste)
+		return
+	}
+	r, err := t.reckon(f)
+	if err != nil {
+		t.say("recipe.out-of-range", Answer, nil)
+		for _, s := range []Slot{slotDrums, slotWasteKg, slotSacks, slotTins} {
+			delete(f.Slots, s)
+		}
+		f.Done = false
+		t.advance(f)
+		return
+	}
+	if !r.Lighting.MayLight() {
+		t.recipeWet(f, r)
+		return
+	}
+	t.say2("recipe.load", t.load(f, r))
+	if t.s.DrumPast == "oil" || t.s.DrumPast == "unknown" {
+		t.say2("recipe.expect", t.expect(f, r))
+		t.say("recipe.drum-oil", Answer, nil)
+		return
+	}
+	t.say2("recipe.expect", t.expect(f, r))
+	t.say2("recipe.light", t.light(r))
+	t.afterwards(f)
+}
+
+// say2 adds an answer worth keeping.
+func (t *turn) say2(id locales.ID, a locales.Args) {
+	t.add(Reply{Key: string(id), Text: t.text(id, a), Urgency: Answer, Keep: true})
+}
+
+// load is what goes into the drums.
+func (t *turn) load(f *Frame, r calc.RecipeResult) locales.Args {
+	waste := f.Slots[slotWaste].Key
+	prepare := ""
+	switch r.Suitability {
+	case calc.CutFirst:
+		prepare = t.text("prepare.cut", nil)
+	case calc.Layered:
+		prepare = t.text("prepare.layer", nil)
+	case calc.Chokes:
+		prepare = t.text("prepare.pipe", nil)
+	}
+	drum := t.text("drum.new", nil)
+	if t.s.DrumPast == "new" || t.s.DrumPast == "food" {
+		drum = t.text("drum.no-cutting", nil)
+	}
+	dryness := t.text("dry.dry", nil)
+	if r.Lighting == calc.LightWithLoss {
+		dryness = t.text("dry.nearly", nil)
+	}
+	return locales.Args{
+		"Drums": t.measure("measure.drums", float64(r.Drums)), "Dryness": dryness, "Waste": t.waste(waste),
+		"Prepare": prepare, "Sacks": t.measure("measure.sacks", half(float64(r.Sacks.Likely))),
+		"Kg": t.number(round(float64(r.Feed.Likely))), "Drum": drum,
+	}
+}
+
+// expect is what comes of the burn, and what to have ready for it.
+func (t *turn) expect(f *Frame, r calc.RecipeResult) locales.Args {
+	starch := calc.Starch(f.Slots[slotStarch].Key)
+	if starch == "" {
+		starch = calc.CassavaFlour
+	}
+	loss := ""
+	if r.Lighting == calc.LightWithLoss {
+		kept := float64(r.YieldKept.Likely)
+		if lost := float64(r.Char.Likely) * (1 - kept) / kept; kept > 0 {
+			loss = t.text("recipe.loss", locales.Args{"Kg": t.number(max(0.5, half(lost)))})
+		}
+	}
+	return locales.Args{
+		"Char": t.rangeOf(float64(r.Char.Low), float64(r.Char.High)), "Loss": loss,
+		"Starch": t.starch(starch, r.Starch, r.Cups),
+		"Pieces": t.rangeOf(float64(r.Briquettes.Low), float64(r.Briquettes.High)),
+		"Days":   t.days(r.DryingDays), "Hint": t.hint(),
+	}
+}
+
+// hint offers the timing of the burn where the line can send it.
+func (t *turn) hint() string {
+	if !t.w.Channel.Sends {
+		return ""
+	}
+	return t.text("recipe.hint", nil)
+}
+
+// starch writes an amount of binder in the measure a kitchen has.
+func (t *turn) starch(s calc.Starch, kg calc.Range[calc.Kg], cups calc.Range[calc.Count]) string {
+	name := t.text(label(slotStarch, string(s)), nil)
+	if cupFlours[s] && cups.High > 0 && cups.High < 60 {
+		return t.text("measure.cups-of", locales.Args{"Number": t.rangeOf(float64(cups.Low), float64(cups.High)), "What": name})
+	}
+	return t.text("measure.kg-of", locales.Args{"Number": t.rangeOf(float64(kg.Low), float64(kg.High)), "What": name})
+}
+
+// light is the burn itself: how, the sign to cover, and when to open.
+func (t *turn) light(r calc.RecipeResult) locales.Args {
+	when := t.text("light.tomorrow", nil)
+	if latest := t.place.latestLighting(t.now, r.Clock); t.now.Before(latest) {
+		when = t.text("light.by", locales.Args{"Time": t.clock(latest.Truncate(15 * time.Minute))})
+	}
+	apart := ""
+	if r.Drums > 1 {
+		apart = t.text("light.apart", nil)
+	}
+	wait := t.text("open.same-hour", locales.Args{"Hours": int(r.Wait)})
+	if r.Wait <= 12 {
+		wait = t.text("open.next-day", locales.Args{"Time": t.clock(t.place.openingMorning(t.now))})
+	}
+	return locales.Args{
+		"When": when, "Apart": apart, "Open": wait,
+		"Low": int(r.Clock.Cover.Low), "High": int(r.Clock.Cover.High),
+	}
+}
+
+// recipeWet gives no lighting time: what would be lost, how long to dry, and
+// how to look again.
+func (t *turn) recipeWet(f *Frame, r calc.RecipeResult) {
+	waste := t.waste(f.Slots[slotWaste].Key)
+	args := locales.Args{"Waste": waste, "Days": t.days(r.DaysToDryFirst)}
+	if r.Lighting == calc.DoNotLight {
+		t.say2("recipe.too-wet", args)
+		t.sayTest(f)
+		return
+	}
+	dry := f.dryAgain()
+	if better, err := t.reckon(&dry); err == nil {
+		args["Now"] = t.rangeOf(float64(r.Char.Low), float64(r.Char.High))
+		args["Dry"] = t.rangeOf(float64(better.Char.Low), float64(better.Char.High))
+		t.say2("recipe.wet", args)
+	} else {
+		t.say2("recipe.too-wet", args)
+	}
+	t.sayTest(f)
+}
+
+// dryAgain is the same batch with dry waste.
+func (f *Frame) dryAgain() Frame {
+	dry := Frame{Topic: f.Topic, Slots: Slots{}}
+	for s, v := range f.Slots {
+		dry.Slots[s] = v
+	}
+	dry.Slots[slotDryness] = Value{Key: "dry"}
+	return dry
+}
+
+// sayTest says how to tell that the waste is dry.
+func (t *turn) sayTest(f *Frame) {
+	t.say(locales.ID("test."+feels(calc.Waste(f.Slots[slotWaste].Key))), Answer, nil)
+}
+
+// drumAnswer takes the drum's past as the answer to the question behind a
+// recipe: only what it changes is said.
+func (t *turn) drumAnswer(past string) {
+	t.s.DrumPast = past
+	switch past {
+	case "new", "food":
+		t.say("drum.good", Answer, nil)
+	case "poison":
+		t.say("recipe.drum-poison", Answer, nil)
+		t.s.DrumPast = ""
+	case "none":
+		t.say("recipe.no-drum", Answer, nil)
+		t.s.DrumPast = ""
+	default:
+		t.say("recipe.drum-oil", Answer, nil)
+	}
+}
+
+// afterwards asks once what the drum held, when a recipe has been given.
+func (t *turn) afterwards(f *Frame) {
+	if f.Topic != topicRecipe || t.s.DrumPast != "" || t.fresh {
+		if f.Topic == topicRecipe && len(t.out.Replies) == 0 {
+			t.say("light.text-lit", Answer, nil)
+		}
+		return
+	}
+	q := question{slot: slotDrumPast, id: "ask.drum-past", options: []option{
+		{"food", "drum-past.food"}, {"oil", "drum-past.oil"}, {"poison", "drum-past.poison"}, {"unknown", "drum-past.unknown"},
+	}}
+	if len(t.out.Replies) < maxReplies {
+		t.ask(f, q)
+		return
+	}
+	f.Open, f.Options = q.slot, nil
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	last.Text += "\n" + t.text(q.id, nil)
+	for _, o := range q.options {
+		f.Options = append(f.Options, o.key)
+		last.Choices = append(last.Choices, t.text(o.label, nil))
+	}
+}
+
+// waste names a waste.
+func (t *turn) waste(key string) string {
+	if key == "" {
+		return t.text("waste.any", nil)
+	}
+	return t.text(label(slotWaste, key), nil)
+}
+
+// number writes a number plainly, with one decimal at most.
+func (t *turn) number(v float64) string {
+	if v == math.Trunc(v) {
+		return locales.Number(t.lang, v, 0)
+	}
+	return locales.Number(t.lang, v, 1)
+}
+
+// measure writes a number of things: a counted message for a whole number, and
+// the same with a decimal otherwise.
+func (t *turn) measure(id locales.ID, v float64) string {
+	if v == math.Trunc(v) {
+		return t.count(id, int(v), nil)
+	}
+	return t.text(id+"-part", locales.Args{"Number": t.number(v)})
+}
+
+// rangeOf writes a range in steps a person can measure.
+func (t *turn) rangeOf(low, high float64) string {
+	low, high = round(low), round(high)
+	if low == high {
+		return t.number(low)
+	}
+	return t.text("measure.range", locales.Args{"Low": t.number(low), "High": t.number(high)})
+}
+
+// days writes a range of days, rounded up: nobody is promised a shorter time.
+func (t *turn) days(r calc.Range[calc.Days]) string {
+	low, high := int(math.Ceil(float64(r.Low))), int(math.Ceil(float64(r.High)))
+	if low >= high {
+		return t.count("measure.days", high, nil)
+	}
+	return t.text("measure.days-range", locales.Args{"Low": low, "High": high})
+}
+
+// round rounds for a reader: halves below ten, whole numbers below a hundred,
+// then fives and tens.
+func round(v float64) float64 {
+	switch {
+	case v < 10:
+		return half(v)
+	case v < 100:
+		return math.Round(v)
+	case v < 300:
+		return 5 * math.Round(v/5)
+	default:
+		return 10 * math.Round(v/10)
+	}
+}
+
+// half rounds to half units, and never to nothing.
+func half(v float64) float64 { return max(0.5, math.Round(2*v)/2) }

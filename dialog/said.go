@@ -1,0 +1,842 @@
+package dialog
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"cobline/locales"
+)
+
+const (
+	lobby             = "lobby" // the frame of a person who has not said what they want
+	slotLanguage Slot = "language"
+	slotMenu     Slot = "menu"
+	slotForget   Slot = "forget"
+	slotStop     Slot = "stop"
+	slotHelper   Slot = "helper" // after a text that was not understood
+	keyCall           = "call"
+	keyLanguage       = "lang."
+	keyTopic          = "topic."
+	longAbsence       = 120 * 24 * time.Hour
+	aidGoesOn         = 2 * time.Hour
+)
+
+// said answers a text: emergency of tier A, then opt-out, then tier B, then the
+// words of command, then the dialogue.
+func (t *turn) said(ev Said) {
+	t.via = ev.Via
+	if !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence {
+		t.s.Frames, t.s.Drums, t.s.Timers = nil, nil, nil // the number may have another owner
+	}
+	t.settleLanguage(ev.Text)
+	r := t.e.readText(t.lang, ev.Text)
+	em := r.emergency()
+	if t.smokeOpen() && r.smokeAnswer() {
+		em = emergencyIn{}
+	}
+	if em.tier == "a" {
+		t.overrideWith(em.kinds)
+		if t.optOut(r) {
+			t.stop()
+		}
+		t.s.Met, t.s.Seen = true, t.seen()
+		return
+	}
+	if t.optOut(r) {
+		t.stop()
+		t.s.Met, t.s.Seen = true, t.seen()
+		return
+	}
+	if em.tier == "b" {
+		t.heard.Emergency, t.heard.Tier = em.kinds[0], "b"
+		t.say(firstAid[em.kinds[0]], Emergency, nil)
+		t.say("aid.hurt", Emergency, nil)
+	}
+	before := len(t.out.Replies)
+	t.converse(r, ev)
+	if em.tier == "b" {
+		t.keepAid(before)
+	}
+	t.greet()
+	t.s.Met, t.s.Seen = true, t.seen()
+}
+
+// seen is the time of this text, as the state keeps it.
+func (t *turn) seen() time.Time { return t.w.Now.UTC().Truncate(time.Second) }
+
+// keepAid drops what tier B leaves no room for: the line comes first and the
+// ordinary answer follows, in at most three messages. An answer that only says
+// it did not understand is left out.
+func (t *turn) keepAid(before int) {
+	if !t.heard.Understood {
+		t.out.Replies = t.out.Replies[:before]
+		t.heard.Understood = true
+		return
+	}
+	if len(t.out.Replies) > maxReplies && before == 2 {
+		joined := t.out.Replies[0]
+		joined.Text += "\n" + t.out.Replies[1].Text
+		t.out.Replies = append([]Reply{joined}, t.out.Replies[2:]...)
+	}
+}
+
+// settleLanguage picks the session's language. A person who chose one keeps it;
+// for others the words decide, but never one stray word, and never while a drum
+// is open.
+func (t *turn) settleLanguage(text string) {
+	if t.s.Chosen || len(t.s.Drums) > 0 && t.s.Lang != "" {
+		return
+	}
+	best, clear := t.e.lexicons.language(text)
+	switch {
+	case !clear || !slices.Contains(t.e.catalog.Langs(), best) || !t.switchedOn(best):
+	case t.s.Lang == "":
+		t.lang = best
+		if t.fresh {
+			t.s.Lang = best
+		}
+	case best != t.s.Lang && len(strings.Fields(text)) > 1:
+		t.s.Lang, t.lang = best, best
+	}
+	if t.s.Lang == "" {
+		t.s.Lang = t.lang
+	}
+}
+
+// switchedOn reports whether the operator sends this language.
+func (t *turn) switchedOn(l locales.Lang) bool {
+	return slices.Contains(t.languages(), l)
+}
+
+// languages returns the languages that may be sent.
+func (t *turn) languages() []locales.Lang {
+	if t.w.Facts == nil || len(t.w.Facts.Langs) == 0 {
+		return t.e.catalog.Langs()
+	}
+	return t.w.Facts.Langs
+}
+
+// smokeOpen reports whether the open question is about the smoke.
+func (t *turn) smokeOpen() bool {
+	f := t.top()
+	return f != nil && f.Open == slotSmoke
+}
+
+// converse answers an ordinary text.
+func (t *turn) converse(r reading, ev Said) {
+	if len(t.s.Alerts) > 0 && (r.whole("word.seen") || r.whole("word.ok")) {
+		t.sawAlert()
+		return
+	}
+	if t.command(r) {
+		t.s.Fails = 0
+		return
+	}
+	if t.report(r, ev) {
+		t.s.Fails = 0
+		return
+	}
+	if t.answerOpen(r) || t.fillTopic(r) {
+		t.s.Fails = 0
+		t.heard.Understood = true
+		return
+	}
+	t.puzzled()
+}
+
+// command obeys the words that are always understood. They count only when they
+// are the whole text.
+func (t *turn) command(r reading) bool {
+	f := t.top()
+	digits := f != nil && len(f.Options) > 0
+	n, isDigit := r.digit()
+	key := func(d int, word string) bool { return digits && isDigit && n == d || r.whole(word) }
+	switch {
+	case r.whole("word.hurt"), digits && isDigit && n == 9:
+		t.hurtMenu()
+	case key(0, "word.menu"):
+		t.menu()
+	case key(7, "word.back"):
+		t.back()
+	case digits && isDigit && n == 8 || r.whole("word.more"):
+		t.more()
+	case r.whole("word.help"):
+		t.say("line.help", Answer, nil)
+		if t.w.Channel.Sends {
+			t.appendText("line.help-call")
+		}
+	case r.whole("word.why"):
+		t.why()
+	case r.whole("word.language"):
+		t.askLanguage()
+	case r.whole("word.start"):
+		t.s.Stopped = false
+		t.say("consent.started", Answer, nil)
+	case r.whole("word.forget-me"):
+		t.askForget()
+	case r.whole("word.not-me"):
+		t.notMe()
+	case r.whole("word.call") && t.w.Channel.Sends:
+		t.callBack()
+	case len(r.spans) == 1 && len(r.spans[0].of("lang")) == 1 && r.spans[0].to-r.spans[0].from == len(r.tokens) && !r.spans[0].fuzzy:
+		t.choose(locales.Lang(r.spans[0].of("lang")[0]))
+	default:
+		return false
+	}
+	t.heard.Understood = true
+	return true
+}
+
+// appendText adds a message to the end of the last reply.
+func (t *turn) appendText(id locales.ID) {
+	n := len(t.out.Replies)
+	t.out.Replies[n-1].Text += " " + t.text(id, nil)
+}
+
+// optOut reports whether the text asks to be left alone: STOP at once in every
+// language; another word only as the whole text, in the session's language, and
+// only if the open question does not take it as an answer.
+func (t *turn) optOut(r reading) bool {
+	if r.whole("word.stop") {
+		t.heard.OptOut = true
+		return true
+	}
+	f := t.top()
+	if f != nil && f.Open == slotStop || !r.whole("word.stop-local") {
+		return false
+	}
+	if !t.e.lexicons.words[t.lang].main.means(r.tokens, "word.stop-local") {
+		return false
+	}
+	if f != nil && len(f.Options) > 0 {
+		for _, s := range r.spans {
+			for _, c := range s.concepts {
+				if slices.Contains(f.Options, name(c)) {
+					return false
+				}
+			}
+		}
+	}
+	if t.burning() {
+		t.askStop()
+		return false
+	}
+	t.heard.OptOut = true
+	return true
+}
+
+// means reports whether the whole text is one phrase of this language with the
+// meaning.
+func (x *index) means(tokens []token, concept string) bool {
+	s, ok := x.at(tokens, 0, nil)
+	return ok && s.to == len(tokens) && s.is(concept)
+}
+
+// stop ends all messages but the answers to what the person asks. With a burn
+// open the confirmation carries the not-before time.
+func (t *turn) stop() {
+	t.s.Stopped = true
+	t.heard.Understood, t.heard.OptOut = true, true
+	if d, ok := t.hot(); ok {
+		t.say("consent.stopped-burn", Answer, locales.Args{"When": t.when(d.NotBefore)})
+	} else if t.burning() {
+		t.say("consent.stopped-lit", Answer, nil)
+	} else {
+		t.say("consent.stopped", Answer, nil)
+	}
+	t.s.Timers = slices.DeleteFunc(t.s.Timers, func(o Timer) bool { return o.ID != timerDuty })
+}
+
+// askStop asks once whether an everyday word was an opt-out, while a drum is
+// open.
+func (t *turn) askStop() {
+	t.s.Frames = append(t.s.Frames, Frame{Topic: topicStop, Slots: Slots{}})
+	t.ask(t.top(), question{slot: slotStop, id: "consent.stop-question", options: []option{{"yes", "answer.yes"}, {"no", "answer.no"}}})
+	t.heard.Understood = true
+}
+
+// askForget asks for a yes before everything is erased.
+func (t *turn) askForget() {
+	t.s.Frames = append(t.s.Frames, Frame{Topic: topicForget, Slots: Slots{}})
+	if d, ok := t.hot(); ok {
+		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
+	}
+	t.ask(t.top(), question{slot: slotForget, id: "consent.forget-question", options: []option{{"yes", "answer.yes"}, {"no", "answer.no"}}})
+}
+
+const (
+	topicForget = "forget"
+	topicStop   = "stop"
+)
+
+// forget erases the person.
+func (t *turn) forget() {
+	stopped := t.s.Stopped
+	t.say("consent.forgotten", Answer, nil)
+	t.do(Erase{KeepOptOut: stopped})
+	lang := t.lang
+	t.s = State{}
+	t.lang = lang
+}
+
+// notMe detaches the record from a number that changed hands.
+func (t *turn) notMe() {
+	var wait []Drum
+	for _, d := range t.s.Drums {
+		if d.Stage != stageOpened {
+			wait = append(wait, d)
+		}
+	}
+	kept := State{Lang: t.s.Lang, Chosen: t.s.Chosen, Met: true, Stopped: t.s.Stopped, Serial: t.s.Serial}
+	if len(wait) > 0 {
+		t.say("consent.not-me-burn", Answer, locales.Args{"When": t.when(t.latestWait(wait))})
+	} else {
+		t.say("consent.not-me", Answer, nil)
+	}
+	t.s = kept
+}
+
+// callBack puts the number on the officers' list.
+func (t *turn) callBack() {
+	t.do(CallBack{})
+	t.set(Timer{ID: timerCall, At: t.w.Now.Add(callDays * 24 * time.Hour), Kind: string(timerCall)})
+	t.say("ask.call", Answer, locales.Args{"Days": callDays})
+}
+
+const timerCall TimerID = "call"
+
+// callDays is by when somebody calls.
+const callDays = 3
+
+// askLanguage asks for a language by its own name.
+func (t *turn) askLanguage() {
+	f := t.open(lobby)
+	q := question{slot: slotLanguage, id: "language.question"}
+	t.ask(f, q)
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	last.Choices, f.Options = t.languageRow(nil, nil)
+}
+
+// languageRow adds the languages to a list of choices.
+func (t *turn) languageRow(choices, keys []string) ([]string, []string) {
+	for _, l := range t.languages() {
+		choices = append(choices, t.e.catalog.Name(l))
+		keys = append(keys, keyLanguage+string(l))
+	}
+	return choices, keys
+}
+
+// choose sets the language and goes on where the person was.
+func (t *turn) choose(l locales.Lang) {
+	if !t.switchedOn(l) || !slices.Contains(t.e.catalog.Langs(), l) {
+		t.say("language.not-spoken", Answer, nil)
+		t.askLanguage()
+		return
+	}
+	changed := l != t.lang
+	t.s.Lang, t.s.Chosen, t.lang = l, true, l
+	for len(t.s.Frames) > 0 && t.top().Topic == lobby {
+		t.close()
+	}
+	f := t.top()
+	switch {
+	case f == nil:
+		t.menu()
+	case !f.Done:
+		t.advance(f)
+	case changed:
+		t.advance(f) // the answer again, in the new language
+	default:
+		t.afterwards(f)
+	}
+}
+
+// greet makes the first turn say who speaks, with the gas caution first and a
+// row of languages last.
+func (t *turn) greet() {
+	if !t.fresh || len(t.out.Replies) == 0 || t.heard.Emergency != "" {
+		return
+	}
+	hello := t.text("line.hello", nil)
+	if t.w.Channel.Price != "" {
+		hello += " " + t.text("line.price", locales.Args{"Price": t.w.Channel.Price})
+	}
+	if first := &t.out.Replies[0]; t.heard.Step == "" && first.Key == "line.menu" {
+		first.Text = hello
+		first.Choices = nil
+		t.s.Frames = []Frame{{Topic: lobby, Slots: Slots{}}}
+	} else {
+		first.Text = hello + "\n" + first.Text
+	}
+	if len(t.languages()) < 2 {
+		return
+	}
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	f := t.top()
+	switch {
+	case f == nil || f.Done:
+		t.s.Frames = append(t.s.Frames, Frame{Topic: lobby, Slots: Slots{}})
+		f = t.top()
+		fallthrough
+	case f.Topic == lobby:
+		f.Open = slotLanguage
+		last.Choices, f.Options = t.languageRow(nil, nil)
+		last.More = ""
+	case len(f.Options) > 0 && len(f.Options)+len(t.languages()) <= maxOptions+1 && last.More == "":
+		last.Choices, f.Options = t.languageRow(last.Choices, f.Options)
+	default:
+		var names []string
+		for _, l := range t.languages() {
+			names = append(names, t.e.catalog.Name(l))
+		}
+		last.Text += "\n" + t.text("language.row", locales.Args{"Names": strings.Join(names, " / ")})
+	}
+}
+
+// menu shows the topics.
+func (t *turn) menu() {
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Done || f.Topic == lobby })
+	t.s.Frames = append(t.s.Frames, Frame{Topic: lobby, Slots: Slots{}})
+	t.ask(t.top(), t.menuQuestion())
+	t.heard.Understood = true
+}
+
+// menuQuestion lists the topics in menu order.
+func (t *turn) menuQuestion() question {
+	q := question{slot: slotMenu, id: "line.menu"}
+	for _, key := range menuOrder {
+		q.options = append(q.options, option{keyTopic + key, locales.ID("topic." + key)})
+	}
+	return q
+}
+
+// back returns to the question before.
+func (t *turn) back() {
+	f := t.top()
+	if f == nil {
+		t.menu()
+		return
+	}
+	switch {
+	case f.Page > 0:
+		f.Page--
+	case len(f.Past) > 0:
+		last := f.Past[len(f.Past)-1]
+		f.Past = f.Past[:len(f.Past)-1]
+		delete(f.Slots, last)
+		f.Done = false
+	default:
+		t.close()
+		if t.top() == nil {
+			t.menu()
+			return
+		}
+	}
+	t.resume()
+}
+
+// resume asks the open question of the top frame again.
+func (t *turn) resume() {
+	f := t.top()
+	switch {
+	case f == nil:
+		t.menu()
+	case f.Topic == lobby && f.Open == slotLanguage:
+		t.askLanguage()
+	case f.Topic == lobby:
+		t.ask(f, t.menuQuestion())
+	case topics[f.Topic].next == nil:
+		t.close()
+		t.resume()
+	default:
+		t.advance(f)
+	}
+}
+
+// more turns the page of an option list, or says what was kept back.
+func (t *turn) more() {
+	f := t.top()
+	if f != nil && len(f.Options) == maxOptions {
+		f.Page++
+		page := f.Page
+		t.resume()
+		if len(f.Options) == 0 || f.Page != page {
+			f.Page = 0
+			t.out.Replies = nil
+			t.resume()
+		}
+		return
+	}
+	if len(t.s.More) == 0 {
+		t.say("line.no-more", Answer, nil)
+		return
+	}
+	for _, m := range t.s.More[:min(len(t.s.More), maxReplies)] {
+		text := m.Text
+		if text == "" {
+			text = t.text(m.ID, nil)
+		}
+		t.add(Reply{Key: string(m.ID), Text: text, Urgency: Answer})
+	}
+	t.s.More = t.s.More[min(len(t.s.More), maxReplies):]
+}
+
+// why gives the reason behind the last answer.
+func (t *turn) why() {
+	f := t.top()
+	switch {
+	case t.burning():
+		t.say("why.wait", Answer, nil)
+	case f != nil && f.Open != "" && t.e.catalog.Has(t.lang, f.Open.id("why")):
+		t.say(f.Open.id("why"), Answer, nil)
+		t.resume()
+	default:
+		t.say("why.wait", Answer, nil)
+	}
+}
+
+// answerOpen takes the text as the answer to the open question.
+func (t *turn) answerOpen(r reading) bool {
+	f := t.top()
+	if f == nil || f.Open == "" {
+		return false
+	}
+	key, ok := f.pick(r)
+	if !ok {
+		key, ok = f.named(r)
+	}
+	if !ok {
+		return false
+	}
+	switch {
+	case strings.HasPrefix(key, keyLanguage):
+		t.choose(locales.Lang(strings.TrimPrefix(key, keyLanguage)))
+	case strings.HasPrefix(key, keyTopic):
+		t.close()
+		t.start(strings.TrimPrefix(key, keyTopic))
+	case key == keyCall:
+		t.callBack()
+	case f.Open == slotHurt:
+		t.close()
+		kinds := []string{key}
+		if key == kindInjury {
+			kinds = append(kinds, kindEye)
+		}
+		t.overrideWith(kinds)
+	case f.Open == slotForget:
+		t.close()
+		if key == "yes" {
+			t.forget()
+		} else {
+			t.say("consent.kept", Answer, nil)
+		}
+	case f.Open == slotStop:
+		t.close()
+		if key == "yes" {
+			t.stop()
+		} else {
+			t.say("consent.kept", Answer, nil)
+		}
+	default:
+		return t.choice(f, key)
+	}
+	return true
+}
+
+// named finds an option of the open list that the text names by its words.
+func (f *Frame) named(r reading) (string, bool) {
+	found := ""
+	for _, s := range r.spans {
+		for _, c := range s.concepts {
+			for _, o := range f.Options {
+				if o != c && !(o == name(c) && (c == "word.yes" || c == "word.no")) {
+					continue
+				}
+				if found != "" && found != o {
+					return "", false
+				}
+				found = o
+			}
+		}
+	}
+	return found, found != ""
+}
+
+// choice enters the chosen key of a topic's question.
+func (t *turn) choice(f *Frame, key string) bool {
+	if slot, ok := f.Open.doubted(); ok {
+		v := f.Slots[f.Open]
+		delete(f.Slots, f.Open)
+		if key == "yes" && v.Number >= limits[slot].least && v.Number <= limits[slot].most {
+			f.Slots[slot] = v
+			for _, o := range rivals(slot) {
+				delete(f.Slots, o)
+			}
+		}
+		t.advance(f)
+		return true
+	}
+	slot := f.Open
+	t.note(slot, Value{Key: key})
+	if slot == slotDrumPast && f.Done {
+		f.Open, f.Options = "", nil
+		t.drumAnswer(key)
+		return true
+	}
+	t.put(f, map[Slot]Value{slot: {Key: key}})
+	t.advance(f)
+	return true
+}
+
+// note keeps what was understood for the journal.
+func (t *turn) note(s Slot, v Value) {
+	if t.heard.Slots == nil {
+		t.heard.Slots = map[string]Value{}
+	}
+	t.heard.Slots[string(s)] = v
+	if v.Unsure && !slices.Contains(t.heard.Unsure, string(s)) {
+		t.heard.Unsure = append(t.heard.Unsure, string(s))
+	}
+}
+
+// start opens a topic by its key.
+func (t *turn) start(key string) {
+	t.heard.Topic = key
+	f := t.open(key)
+	t.advance(f)
+}
+
+// fillTopic lets a topic read the text: the topic it names, the open one, or
+// the one its words belong to.
+func (t *turn) fillTopic(r reading) bool {
+	key := t.topicOf(r)
+	if key == "" {
+		return false
+	}
+	p := topics[key]
+	f := t.frameOf(key)
+	open := Slot("")
+	if f != nil {
+		open = f.Open
+	}
+	in := p.fill(r, open)
+	if !in.found() && f != nil && t.named(r) != key {
+		return false
+	}
+	if f != nil && f.Done && f.Open == "" && len(r.tokens) == 1 && r.tokens[0].isNumber {
+		return false // a lone number answers nothing
+	}
+	t.heard.Topic = key
+	if past, ok := in.values[slotDrumPast]; ok && len(in.values) == 1 && f != nil && f.Done {
+		t.note(slotDrumPast, past)
+		f.Open, f.Options = "", nil
+		t.drumAnswer(past.Key)
+		return true
+	}
+	if f == nil || f.Done && t.anew(f, r, in) {
+		f = t.open(key)
+	} else {
+		t.raise(f.Topic)
+		f = t.top()
+		f.Done = false
+	}
+	for _, s := range sortedSlots(in.values) {
+		t.note(s, in.values[s])
+	}
+	doubt, value := t.put(f, in.values)
+	if len(in.ties) > 0 {
+		for _, s := range tieSlots(in.ties) {
+			t.askTie(f, s, in.ties[s])
+			return true
+		}
+	}
+	if doubt != "" {
+		t.askDoubt(f, doubt, value)
+		return true
+	}
+	t.advance(f)
+	return true
+}
+
+// tieSlots returns the slots with ties in order.
+func tieSlots(ties map[Slot][]string) []Slot {
+	out := make([]Slot, 0, len(ties))
+	for s := range ties {
+		out = append(out, s)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// anew reports whether a text after an answer begins another batch instead of
+// correcting the last one: it names other waste without a "no".
+func (t *turn) anew(f *Frame, r reading, in filled) bool {
+	if r.has("word.no") || r.has("word.not") {
+		return false
+	}
+	v, named := in.values[slotWaste]
+	if _, tie := in.ties[slotWaste]; tie {
+		return true
+	}
+	if named {
+		return v.Key != f.Slots[slotWaste].Key || len(in.values) > 1
+	}
+	return t.named(r) == f.Topic && !in.found()
+}
+
+// raise brings a frame to the top of the stack.
+func (t *turn) raise(topic string) {
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == lobby })
+	i := slices.IndexFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topic })
+	f := t.s.Frames[i]
+	t.s.Frames = append(slices.Delete(t.s.Frames, i, i+1), f)
+}
+
+// frameOf returns the frame of a topic, if it is on the stack.
+func (t *turn) frameOf(topic string) *Frame {
+	for i := len(t.s.Frames) - 1; i >= 0; i-- {
+		if t.s.Frames[i].Topic == topic {
+			return &t.s.Frames[i]
+		}
+	}
+	return nil
+}
+
+// named returns the topic a text names, if it names just one.
+func (t *turn) named(r reading) string {
+	found := ""
+	for _, s := range r.spans {
+		for _, key := range s.of("topic") {
+			if _, ok := topics[key]; !ok || found != "" && found != key {
+				continue
+			}
+			found = key
+		}
+	}
+	return found
+}
+
+// topicOf returns the topic that should read a text.
+func (t *turn) topicOf(r reading) string {
+	top := t.top()
+	under := top
+	if top != nil && top.Topic == lobby && len(t.s.Frames) > 1 {
+		under = &t.s.Frames[len(t.s.Frames)-2]
+	}
+	if under != nil {
+		if p, ok := topics[under.Topic]; ok && p.next != nil && p.fill(r, under.Open).found() {
+			return under.Topic
+		}
+	}
+	switch key := t.named(r); {
+	case key == topicBurn && r.hasFamily("waste"):
+		return topicRecipe
+	case key != "":
+		return key
+	case r.has("thing.char") && r.hasWeight():
+		return topicBinder
+	case r.has("unit.drum") && r.hasFamily("drum-past"):
+		return topicRecipe
+	}
+	for _, key := range menuOrder {
+		for _, s := range r.spans {
+			for _, f := range topics[key].starts {
+				if len(s.of(f)) > 0 {
+					return key
+				}
+			}
+		}
+	}
+	for _, a := range r.amounts() {
+		if _, ok := topics[topicRecipe].units[a.unit]; ok && a.unit != "kg" {
+			return topicRecipe
+		}
+	}
+	return ""
+}
+
+// askTie asks which of several meanings a word has.
+func (t *turn) askTie(f *Frame, slot Slot, keys []string) {
+	q := question{slot: slot, id: slot.id("which")}
+	for _, k := range keys[:min(len(keys), maxOptions)] {
+		q.options = append(q.options, option{k, label(slot, k)})
+	}
+	t.ask(f, q)
+}
+
+// label is the message that names a key of a slot.
+func label(slot Slot, key string) locales.ID {
+	return locales.ID(strings.ReplaceAll(string(slot), "_", "-") + "." + key)
+}
+
+// askDoubt asks about a number that is hard to believe.
+func (t *turn) askDoubt(f *Frame, slot Slot, value float64) {
+	l := limits[slot]
+	args := locales.Args{"Number": t.number(value), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most)}
+	if value > l.most || value < l.least {
+		delete(f.Slots, doubtOf(slot))
+		id := locales.ID("doubt.many")
+		if value < l.least {
+			id = "doubt.few"
+		}
+		t.ask(f, question{slot: slot, id: id, args: args})
+		return
+	}
+	t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{"yes", "answer.yes"}, {"no", "answer.no"}}})
+}
+
+// puzzled answers a text that was not understood. The first answer already
+// holds the digit for a person; after the second failure the choices come as a
+// list.
+func (t *turn) puzzled() {
+	t.s.Fails++
+	t.heard.Understood = false
+	if a := t.s.Alert; a != nil && t.w.Now.Sub(a.At) < aidGoesOn {
+		t.say("aid.go-on", Emergency, nil)
+		return
+	}
+	f := t.top()
+	if f == nil || f.Done || f.Topic == lobby && f.Open == slotLanguage {
+		if t.fresh {
+			t.menu()
+			t.heard.Understood = false
+			return
+		}
+		t.menu()
+		t.heard.Understood = false
+		t.prefix("line.unknown")
+		t.offerCall()
+		return
+	}
+	f.Fails++
+	t.resume()
+	t.prefix("line.unknown")
+	t.offerCall()
+}
+
+// prefix puts a message in front of the last reply.
+func (t *turn) prefix(id locales.ID) {
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	last.Text = t.text(id, nil) + " " + last.Text
+}
+
+// offerCall adds the digit for a person who calls to an option list, and the
+// word to a number question.
+func (t *turn) offerCall() {
+	if !t.w.Channel.Sends {
+		return
+	}
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	f := t.top()
+	if f == nil || len(f.Options) == 0 || len(f.Options) > maxOptions || last.More != "" && len(f.Options) == maxOptions {
+		last.Text += " " + t.text("ask.call-word", nil)
+		return
+	}
+	if len(f.Options) == maxOptions {
+		last.Text += " " + t.text("ask.call-word", nil)
+		return
+	}
+	f.Options = append(f.Options, keyCall)
+	last.Choices = append(last.Choices, t.text("ask.call-option", nil))
+}

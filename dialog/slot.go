@@ -1,0 +1,285 @@
+package dialog
+
+import (
+	"slices"
+	"strings"
+
+	"cobline/locales"
+)
+
+// The slots topics ask for.
+const (
+	slotWaste    Slot = "waste"
+	slotDrums    Slot = "drums"
+	slotWasteKg  Slot = "waste_kg"
+	slotSacks    Slot = "sacks"
+	slotTins     Slot = "tins"
+	slotDryness  Slot = "dryness"
+	slotDrumPast Slot = "drum_past"
+	slotStarch   Slot = "starch"
+	slotStarchKg Slot = "starch_have_kg"
+	slotCharKg   Slot = "char_kg"
+	slotCharTins Slot = "char_tins"
+	slotBrandsKg Slot = "brands_kg"
+	slotFlue     Slot = "flue"
+	slotStage    Slot = "stage"
+)
+
+// topic is one thing a person can do: slots to fill, and an answer.
+type topic struct {
+	key      string
+	units    map[string]Slot // the unit of a number -> the slot it fills
+	families map[string]Slot // a family of words -> the slot they fill
+	bare     Slot            // what a number without a unit fills
+	starts   []string        // families whose words alone open the topic
+	// next returns the next question, or false when the answer can be given.
+	next func(t *turn, f *Frame) (question, bool)
+	// answer says what the filled slots lead to.
+	answer func(t *turn, f *Frame)
+}
+
+// question asks for one slot.
+type question struct {
+	slot    Slot
+	id      locales.ID
+	args    locales.Args
+	options []option // numbered; none for a number question
+}
+
+// option is one numbered choice.
+type option struct {
+	key   string
+	label locales.ID
+}
+
+// maxOptions is how many choices one list shows; 7, 8, 9 and 0 are keys.
+const maxOptions = 5
+
+// limits of a number: what is usual, beyond which the line asks again, and the
+// most it reckons with.
+type limit struct{ least, usual, most float64 }
+
+var limits = map[Slot]limit{
+	slotDrums:    {0.25, 10, 50},
+	slotWasteKg:  {2, 500, 5000},
+	slotSacks:    {0.25, 40, 400},
+	slotTins:     {0.5, 200, 2000},
+	slotStarchKg: {0.05, 50, 500},
+	slotCharKg:   {0.2, 200, 2000},
+	slotCharTins: {0.25, 60, 600},
+	slotBrandsKg: {0, 100, 1000},
+}
+
+// filled is what a text says about a topic.
+type filled struct {
+	values map[Slot]Value
+	ties   map[Slot][]string // a word with several meanings
+}
+
+// found reports whether the text said anything about the topic.
+func (f filled) found() bool { return len(f.values) > 0 || len(f.ties) > 0 }
+
+// fill reads all slots of a topic from a text, in any order. A bare number
+// fills the open question, if that is a number, or the topic's own slot.
+func (p topic) fill(r reading, open Slot) filled {
+	out := filled{values: map[Slot]Value{}, ties: map[Slot][]string{}}
+	for _, a := range r.amounts() {
+		slot, ok := p.units[a.unit]
+		if a.unit == "" {
+			slot, ok = p.bare, p.bare != ""
+			if _, numeric := limits[open]; numeric {
+				slot, ok = open, true
+			}
+		}
+		if _, taken := out.values[slot]; ok && !taken {
+			out.values[slot] = Value{Number: a.number, Unsure: a.unsure}
+		}
+	}
+	for i, s := range r.spans {
+		for _, family := range sortedFamilies(s) {
+			slot, ok := p.families[family]
+			if !ok {
+				continue
+			}
+			names := s.of(family)
+			if family == "dryness" {
+				names = []string{negated(r, i, wettest(names))}
+			}
+			out.merge(slot, names, s.fuzzy)
+		}
+	}
+	return out
+}
+
+// sortedFamilies returns the families of a span's concepts, each once.
+func sortedFamilies(s span) []string {
+	var out []string
+	for _, c := range s.concepts {
+		if f := family(c); !slices.Contains(out, f) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// merge adds the meanings of one more span: two words about one slot narrow
+// each other down ("maize", "husk"), and what does not agree is a tie. Of two
+// dryness words the wetter counts and is doubtful.
+func (f *filled) merge(slot Slot, names []string, fuzzy bool) {
+	had := f.ties[slot]
+	if v, ok := f.values[slot]; ok {
+		had = []string{v.Key}
+		fuzzy = fuzzy || v.Unsure
+	}
+	all := names
+	if len(had) > 0 {
+		if both := intersect(had, names); len(both) > 0 {
+			all = both
+		} else if slot == slotDryness {
+			all, fuzzy = []string{wettest(append(slices.Clone(had), names...))}, true
+		} else {
+			all = append(slices.Clone(had), names...)
+		}
+	}
+	delete(f.ties, slot)
+	delete(f.values, slot)
+	if len(all) == 1 {
+		f.values[slot] = Value{Key: all[0], Unsure: fuzzy}
+		return
+	}
+	f.ties[slot] = all
+}
+
+func intersect(a, b []string) []string {
+	var out []string
+	for _, x := range a {
+		if slices.Contains(b, x) {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// drynessOrder is from dry to wet.
+var drynessOrder = []string{"dry", "nearly", "wet", "too-wet"}
+
+// wettest returns the wettest of some dryness words: in doubt wet is wet.
+func wettest(names []string) string {
+	return slices.MaxFunc(names, func(a, b string) int {
+		return slices.Index(drynessOrder, a) - slices.Index(drynessOrder, b)
+	})
+}
+
+// negated turns a dryness word round when a "not" stands before it. "Not dry"
+// is wet; "not wet" is no more than nearly dry.
+func negated(r reading, at int, dryness string) string {
+	if at == 0 || !r.spans[at-1].is("word.not") || r.spans[at-1].to != r.spans[at].from {
+		return dryness
+	}
+	switch dryness {
+	case "dry", "nearly":
+		return "wet"
+	case "wet":
+		return "nearly"
+	default:
+		return "wet"
+	}
+}
+
+// ask asks a question: it becomes the open one of the frame.
+func (t *turn) ask(f *Frame, q question) {
+	if f.Open != q.slot {
+		f.Page, f.Fails = 0, 0
+	}
+	f.Open, f.Options = q.slot, nil
+	r := Reply{Key: string(q.id), Text: t.text(q.id, q.args), Urgency: Answer}
+	for _, o := range q.page(f.Page) {
+		f.Options = append(f.Options, o.key)
+		r.Choices = append(r.Choices, t.text(o.label, nil))
+	}
+	if (f.Page+1)*maxOptions < len(q.options) {
+		r.More = t.text("key.more", nil)
+	}
+	t.add(r)
+}
+
+// page returns the options one list shows. A last page of one is joined to the
+// page before by showing it alone; lists are short enough.
+func (q question) page(n int) []option {
+	from := min(n*maxOptions, len(q.options))
+	return q.options[from:min(from+maxOptions, len(q.options))]
+}
+
+// pick reads an answer to the open option list: its digit, or its words.
+func (f *Frame) pick(r reading) (string, bool) {
+	n, ok := r.digit()
+	if !ok || n < 1 || n > len(f.Options) {
+		return "", false
+	}
+	return f.Options[n-1], true
+}
+
+// advance asks the next question of the frame or gives its answer.
+func (t *turn) advance(f *Frame) {
+	p := topics[f.Topic]
+	if q, ok := p.next(t, f); ok {
+		t.ask(f, q)
+		return
+	}
+	f.Open, f.Options, f.Done = "", nil, true
+	p.answer(t, f)
+}
+
+// put enters values into the frame and remembers their order for BACK. A number
+// beyond the usual is not entered: it is asked about.
+func (t *turn) put(f *Frame, values map[Slot]Value) (doubt Slot, value float64) {
+	for _, slot := range sortedSlots(values) {
+		v := values[slot]
+		if l, ok := limits[slot]; ok && v.Key == "" {
+			if v.Number > l.most || v.Number < l.least || v.Number > l.usual && f.Slots[doubtOf(slot)].Number != v.Number {
+				doubt, value = slot, v.Number
+				f.Slots[doubtOf(slot)] = Value{Number: v.Number}
+				continue
+			}
+			delete(f.Slots, doubtOf(slot))
+		}
+		f.Slots[slot] = v
+		f.Past = append(slices.DeleteFunc(f.Past, func(s Slot) bool { return s == slot }), slot)
+		for _, other := range rivals(slot) {
+			delete(f.Slots, other)
+		}
+	}
+	return doubt, value
+}
+
+// doubtOf names the slot that keeps a number the line asked about.
+func doubtOf(s Slot) Slot { return "doubt:" + s }
+
+// doubted returns the slot a doubt is about.
+func (s Slot) doubted() (Slot, bool) {
+	d, ok := strings.CutPrefix(string(s), "doubt:")
+	return Slot(d), ok
+}
+
+// rivals are other ways to say the same amount.
+func rivals(s Slot) []Slot {
+	amounts := []Slot{slotDrums, slotWasteKg, slotSacks, slotTins}
+	if !slices.Contains(amounts, s) {
+		return nil
+	}
+	return slices.DeleteFunc(amounts, func(o Slot) bool { return o == s })
+}
+
+// id returns the message of a family that is about a slot.
+func (s Slot) id(family string) locales.ID {
+	return locales.ID(family + "." + strings.ReplaceAll(string(s), "_", "-"))
+}
+
+func sortedSlots(values map[Slot]Value) []Slot {
+	out := make([]Slot, 0, len(values))
+	for s := range values {
+		out = append(out, s)
+	}
+	slices.Sort(out)
+	return out
+}
