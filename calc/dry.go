@@ -15,6 +15,9 @@ const (
 	Covered           // under a sheet or indoors
 )
 
+// String returns the stable key.
+func (s Shelter) String() string { return keyed([]string{"sun", "roof", "cover"}, uint8(s)) }
+
 // Tending is what the producer does with the rack day by day.
 type Tending uint8
 
@@ -28,42 +31,46 @@ const (
 	LeftOut
 )
 
+// String returns the stable key.
+func (t Tending) String() string { return keyed([]string{"sheeted", "roofed", "left-out"}, uint8(t)+1) }
+
 var (
-	dryingFit  = Source{Title: "calibrated to three to four days of sun in a dry season; no drying curve of a charcoal briquette with its weather was found", Standing: Derived}
-	chipDrying = Source{Title: "infrared drying of wood chips, JFFHMT 7:66", By: "Pryce et al.", Year: 2020, Standing: Read}
+	dryingFit  = Source{Title: "Calibrated to three to four days of sun in a dry season; no drying curve of a charcoal briquette with its weather was found", Standing: Derived}
+	rackJudged = Source{Title: "Judgement of how a piece on a rack meets sun, sky, air and rain", Standing: Practice}
+	chipDrying = Source{Title: "Infrared drying of wood chips, JFFHMT 7:66", By: "Pryce et al.", Year: 2020, Standing: Read}
 )
 
 var (
 	dryingDiffusivity = newFigure("diffusivity of water in a char briquette at 25 C", SquareMetrePerSecond(4e-10), 6.5e-10, 1e-9, dryingFit)
 	activation        = newFigure("activation energy of drying", KilojoulePerMole(20), 34, 40, chipDrying)
 	lumping           = newFigure("whole drying rate per first root of diffusion", Ratio(1), 1.25, 1.4, dryingFit)
-	capillary         = newFigure("gain in rate while pores still hold liquid water", Ratio(0), 2, 4, practice)
-	capillaryEnd      = constant("moisture at which liquid water no longer helps", DryBasis(0.25), practice)
-	capillaryRun      = constant("moisture above that at which it helps in full", DryBasis(0.20), practice)
-	rewetting         = constant("rate of taking up water per rate of drying", Ratio(0.5), practice)
-	sheetedRate       = constant("rate of taking up water under a sheet per that in the open", Ratio(0.2), practice)
+	capillary         = newFigure("gain in rate while pores still hold liquid water", Ratio(0), 2, 4, rackJudged)
+	capillaryEnd      = constant("moisture at which liquid water no longer helps", DryBasis(0.25), rackJudged)
+	capillaryRun      = constant("moisture above that at which it helps in full", DryBasis(0.20), rackJudged)
+	rewetting         = constant("rate of taking up water per rate of drying", Ratio(0.5), rackJudged)
+	sheetedRate       = constant("rate of taking up water under a sheet per that in the open", Ratio(0.2), rackJudged)
 
-	blackness  = constant("share of sunshine a char briquette takes in", Share(0.90), practice)
-	sunlit     = newFigure("share of a piece's surface that faces the sun", Share(0.22), 0.33, 0.44, practice)
-	skyView    = constant("share of a piece's surface that faces the sky", Share(0.35), practice)
-	exposure   = newFigure("share of a piece's surface that air reaches", Share(0.5), 0.8, 1, practice)
-	shadeLight = constant("share of sunshine under an airy roof", Share(0.12), practice)
+	blackness  = constant("share of sunshine a char briquette takes in", Share(0.90), rackJudged)
+	sunlit     = newFigure("share of a piece's surface that faces the sun", Share(0.22), 0.33, 0.44, rackJudged)
+	skyView    = constant("share of a piece's surface that faces the sky", Share(0.35), rackJudged)
+	exposure   = newFigure("share of a piece's surface that air reaches", Share(0.5), 0.8, 1, rackJudged)
+	shadeLight = constant("share of sunshine under an airy roof", Share(0.12), rackJudged)
 
-	radiantOpen   = constant("heat exchange by radiation in the open", WattPerSquareMetreCelsius(5.5), practice)
-	radiantHidden = constant("heat exchange by radiation under a roof or sheet", WattPerSquareMetreCelsius(3.3), practice)
-	rackWind      = constant("wind at the rack per wind at 2 m", Ratio(0.6), practice)
-	roofedWind    = constant("wind under a roof per wind at the rack", Ratio(0.5), practice)
-	rackWidth     = constant("width of a briquette across the wind, whatever its size", Metre(0.055), practice)
-	sheetedAir    = constant("heat exchange under a sheet per that in the open", Ratio(0.04), practice)
+	radiantOpen   = constant("heat exchange by radiation in the open", WattPerSquareMetreCelsius(5.5), rackJudged)
+	radiantHidden = constant("heat exchange by radiation under a roof or sheet", WattPerSquareMetreCelsius(3.3), rackJudged)
+	rackWind      = constant("wind at the rack per wind at 2 m", Ratio(0.6), rackJudged)
+	roofedWind    = constant("wind under a roof per wind at the rack", Ratio(0.5), rackJudged)
+	rackWidth     = constant("width of a briquette across the wind, whatever its size", Metre(0.055), rackJudged)
+	sheetedAir    = constant("heat exchange under a sheet per that in the open", Ratio(0.04), rackJudged)
 
-	rainUptake  = constant("share of the rain on a briquette that it takes in", Share(0.7), practice)
-	wasteUptake = constant("share of the rain on crop waste that it takes in", Share(0.3), practice)
-	soaked      = constant("most water a briquette holds", DryBasis(0.70), practice)
+	rainUptake  = constant("share of the rain on a briquette that it takes in", Share(0.7), rackJudged)
+	wasteUptake = constant("share of the rain on crop waste that it takes in", Share(0.3), rackJudged)
+	soaked      = constant("most water a briquette holds", DryBasis(0.70), rackJudged)
 
 	openFrom  = constant("clock hour of putting out", Hours(8), practice)
 	openUntil = constant("clock hour of covering", Hours(17), practice)
 
-	dryDensity = newFigure("dry density of a hand-pressed briquette", KgPerCubicMetre(550), 650, 900, Source{Title: "hand-pressed starch briquettes 571 to 678 and 729 to 987 kg/m3", By: "Heliyon and Energy Reports, excerpts", Standing: Read})
+	dryDensity = newFigure("dry density of a hand-pressed briquette", KgPerCubicMetre(550), 650, 900, Source{Title: "Hand-pressed starch briquettes 571 to 678 and 729 to 987 kg/m3", By: "Heliyon and Energy Reports, excerpts", Standing: Read})
 )
 
 const latentHeat = 2.45e6 // J/kg, FAO-56
@@ -256,22 +263,35 @@ func pieceBody(p Piece, density KgPerCubicMetre) body {
 // form is how one stem, ear, leaf or shell of a crop waste lies in the sun; its
 // drying rate is that of the Feedstock.
 type form struct {
-	width, length, flow Metre
-	density             KgPerCubicMetre // dry
-	absorbs             Share
-	most                DryBasis
-	fresh               WetBasis // as harvested
+	width, length, flow Figure[Metre]
+	density             Figure[KgPerCubicMetre] // dry
+	absorbs             Figure[Share]
+	most                Figure[DryBasis]
+	fresh               Figure[WetBasis] // as harvested
 }
 
-// The forms are judgement, as are the drying rates that go with them.
+var formJudged = Source{Title: "Judgement of crop wastes on the ground, with their drying rates", Standing: Derived}
+
+func newForm(name string, width, length, flow Metre, density KgPerCubicMetre, absorbs Share, most DryBasis, fresh WetBasis) form {
+	return form{
+		width:   constant(name+": width", width, formJudged),
+		length:  constant(name+": length", length, formJudged),
+		flow:    constant(name+": width across the wind", flow, formJudged),
+		density: constant(name+": dry density", density, formJudged),
+		absorbs: constant(name+": share of sunshine taken in", absorbs, formJudged),
+		most:    constant(name+": most water held", most, formJudged),
+		fresh:   constant(name+": moisture as harvested", fresh, formJudged),
+	}
+}
+
 var (
-	ear       = form{.025, .15, .025, 250, .6, 1.5, .35}
-	leaf      = form{.004, .15, .01, 150, .5, 1.5, .35}
-	stalk     = form{.02, .5, .02, 130, .5, 2, .55}
-	stick     = form{.02, .5, .02, 450, .5, 1.2, .45}
-	splitStem = form{.01, .1, .01, 130, .5, 2, .55}
-	shell     = form{.003, .03, .01, 250, .6, 1, .25}
-	halfShell = form{.012, .08, .05, 900, .7, .6, .30}
+	ear       = newForm("whole cob", .025, .15, .025, 250, .6, 1.5, .35)
+	leaf      = newForm("loose leaf or straw", .004, .15, .01, 150, .5, 1.5, .35)
+	stalk     = newForm("whole stalk", .02, .5, .02, 130, .5, 2, .55)
+	splitStem = newForm("split or chopped stalk", .01, .1, .01, 130, .5, 2, .55)
+	stick     = newForm("woody stick", .02, .5, .02, 450, .5, 1.2, .45)
+	shell     = newForm("thin shell", .003, .03, .01, 250, .6, 1, .25)
+	halfShell = newForm("thick shell", .012, .08, .05, 900, .7, .6, .30)
 
 	forms = map[Waste]form{
 		MaizeCob: ear, MaizeStalk: stalk, MaizeHusk: leaf, RiceHusk: shell, RiceStraw: leaf,
@@ -285,21 +305,20 @@ var (
 // wasteBody is one piece of a crop waste in a thin layer.
 func wasteBody(f *Feedstock, split bool) (body, form) {
 	fm, rate := forms[f.Waste], f.DryingRate.Likely
+	density := fm.density.Likely
 	if split && (fm == stalk || fm == stick) {
-		density := fm.density
 		fm, rate = splitStem, splitRate.Likely
-		fm.density = density
 	}
-	d, l := float64(fm.width), float64(fm.length)
+	d, l := float64(fm.width.Likely), float64(fm.length.Likely)
 	return body{
-		mass:     float64(fm.density) * math.Pi / 4 * d * d * l,
+		mass:     float64(density) * math.Pi / 4 * d * d * l,
 		exposed:  float64(exposure.Likely) * math.Pi * d * (l + d/2),
 		shadow:   d * l,
-		flow:     float64(fm.flow),
+		flow:     float64(fm.flow.Likely),
 		rate:     float64(rate) / 3600,
-		absorbs:  float64(fm.absorbs),
+		absorbs:  float64(fm.absorbs.Likely),
 		uptake:   float64(wasteUptake.Likely),
-		most:     float64(fm.most),
+		most:     float64(fm.most.Likely),
 		sorption: WoodEquilibrium,
 	}, fm
 }
@@ -495,7 +514,7 @@ func widened(r Range[Days], low, high Days) Range[Days] {
 func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
 	var none Range[WetBasis]
 	if in.Forecast == nil || len(in.Forecast.Days) == 0 {
-		return nil, none, OutOfRange{"days of forecast", 0, 1, climateHorizon}
+		return nil, none, OutOfRange{What: "days of forecast", Low: 1, High: longestDrying}
 	}
 	r := &rack{forecast: in.Forecast, gamma: psychrometricConstant(AirPressure(in.Forecast.Place.Altitude)), tending: in.Tending}
 	moisture, target := in.Moisture, in.Target
@@ -507,7 +526,7 @@ func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
 		var fm form
 		r.body, fm = wasteBody(f, in.Split)
 		if moisture == (Range[WetBasis]{}) {
-			moisture = Exactly(fm.fresh)
+			moisture = Exactly(or(0, fm.fresh, assumed))
 		}
 		target = or(target, dryEnough, assumed)
 	} else {

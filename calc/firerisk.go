@@ -15,6 +15,11 @@ const (
 	DoNotLightToday
 )
 
+// String returns the stable key.
+func (l FireLevel) String() string {
+	return keyed([]string{"ordinary-care", "extra-care", "do-not-light"}, uint8(l))
+}
+
 // FireReason is a set of reasons for a fire level.
 type FireReason uint16
 
@@ -27,6 +32,11 @@ const (
 	FireWarning
 	AfterHotDay
 )
+
+// String returns the stable keys of the reasons.
+func (r FireReason) String() string {
+	return keysOf([]string{"wind", "gusts", "dry-air", "danger-index", "fire-warning", "after-hot-day"}, uint16(r))
+}
 
 var (
 	burnGuide   = Source{Title: "Best practices for open burning, provincial guide", Year: 2021, At: "do not start above 10 km/h or if gusts are forecast", Standing: Read}

@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"strings"
 	"time"
 )
 
@@ -64,6 +65,25 @@ const (
 	TemperatureFromClimate     // maximum and minimum of the month
 )
 
+// String returns the stable keys of the gaps.
+func (g Gap) String() string {
+	return keysOf([]string{
+		"dew-from-humidity", "dew-from-nine", "dew-from-minimum", "sun-from-sunshine", "sun-from-cloud", "sun-from-code",
+		"sun-from-temperature", "wind-assumed", "rain-assumed", "day-between", "day-from-climate", "temperature-from-climate",
+	}, uint16(g))
+}
+
+// keysOf joins the keys of the bits that are set.
+func keysOf(keys []string, set uint16) string {
+	var out []string
+	for i, key := range keys {
+		if set&(1<<i) != 0 {
+			out = append(out, key)
+		}
+	}
+	return strings.Join(out, " ")
+}
+
 // Weather is one day with nothing missing.
 type Weather struct {
 	Date          time.Time // midnight at the place
@@ -98,8 +118,6 @@ type ForecastInput struct {
 	From    time.Time // first day wanted when there are no days; zero: Issued
 }
 
-const climateHorizon = 40 // days to which a climate extends a forecast
-
 // The bounds outside which a forecast is nonsense.
 var (
 	airBounds  = newFigure("air temperature of a plausible forecast", Celsius(-10), 25, 55, weatherPractice)
@@ -111,7 +129,7 @@ var (
 	aridDew    = constant("degrees by which the night stays above the dew point in dry land", Celsius(2), fao56("eq. 48"))
 )
 
-var weatherPractice = Source{Title: "thresholds and habits of weather services", Standing: Practice}
+var weatherPractice = Source{Title: "Thresholds and habits of weather services", Standing: Practice}
 
 // NewForecast checks the days of a forecast and fills what they leave out, in
 // this order: dew point, else humidity, else the night's minimum; radiation,
@@ -141,7 +159,7 @@ func NewForecast(in ForecastInput) (*Forecast, error) {
 		}
 	}
 	if len(f.Days) == 0 {
-		return nil, OutOfRange{"days of forecast", 0, 1, climateHorizon}
+		return nil, OutOfRange{What: "days of forecast", Low: 1, High: longestDrying}
 	}
 	for i := range f.Days {
 		f.Days[i].shine(in.Place)
@@ -206,66 +224,6 @@ func between(a, b Weather, date time.Time) Weather {
 	return w
 }
 
-// extend appends days of the climate up to the horizon.
-func (f *Forecast) extend(in ForecastInput) error {
-	next := in.Place.midnight(in.From)
-	if in.From.IsZero() {
-		next = in.Place.midnight(in.Issued)
-	}
-	if n := len(f.Days); n > 0 {
-		next = f.Days[n-1].Date.AddDate(0, 0, 1)
-	}
-	for len(f.Days) < climateHorizon {
-		w, err := in.Climate.on(next).fill(in.Place, nil)
-		if err != nil {
-			return err
-		}
-		w.Filled |= DayFromClimate
-		f.Days = append(f.Days, w)
-		next = next.AddDate(0, 0, 1)
-	}
-	return nil
-}
-
-// horizon counts the days that come from the forecast itself.
-func (f *Forecast) horizon() int {
-	for i := range f.Days {
-		if f.Days[i].Filled&DayFromClimate != 0 {
-			return i
-		}
-	}
-	return len(f.Days)
-}
-
-// Month is the climate of one month at a place.
-type Month struct {
-	Typical Day        // a typical day; its date and rain do not count
-	Rain    Millimetre // of the whole month
-	WetDays Count      // days with rain; zero: none
-}
-
-// Climate is a place's January to December.
-type Climate [12]Month
-
-// on is the climate as a day of forecast. The wet days of a month are spread
-// evenly over it, each with its share of the rain, so that the dry days between
-// them are not lost in a mean.
-func (c *Climate) on(date time.Time) Day {
-	m := c[date.Month()-1]
-	d := m.Typical
-	d.Date, d.Rain, d.RainByHour = date, new(Millimetre(0)), nil
-	length := float64(date.AddDate(0, 1, -date.Day()).Day())
-	wet := min(float64(m.WetDays), length)
-	until := func(day int) float64 { return math.Floor(float64(day) * wet / length) }
-	if until(date.Day()) > until(date.Day()-1) {
-		d.Rain = new(m.Rain / Millimetre(wet))
-	}
-	if d.RainChance == nil {
-		d.RainChance = new(Share(wet / length))
-	}
-	return d
-}
-
 // fill checks a day and completes it; a climate supplies temperatures that are
 // missing.
 func (d Day) fill(p Place, c *Climate) (Weather, error) {
@@ -302,7 +260,7 @@ func orElse[T any](p, other *T) *T {
 func (d Day) check(date time.Time) error {
 	day := " on " + date.Format(time.DateOnly)
 	if d.Max == nil || d.Min == nil {
-		return OutOfRange{"maximum or minimum temperature" + day, math.NaN(), float64(airBounds.Low), float64(airBounds.High)}
+		return OutOfRange{What: "maximum or minimum temperature" + day, Got: math.NaN(), Low: float64(airBounds.Low), High: float64(airBounds.High)}
 	}
 	errs := []error{
 		within("maximum temperature"+day, *d.Max, airBounds.Low, airBounds.High),
@@ -439,17 +397,6 @@ func (w *Weather) fillDew(d Day, p Place) {
 	w.Filled |= how
 }
 
-// shine works out the sun above the air in each clock hour of the day.
-func (w *Weather) shine(p Place) {
-	s := solarDayAt(p.Lat, w.Date.YearDay())
-	ahead := p.solarClock(w.Date.Add(12*time.Hour), s)
-	w.clock = ahead
-	for h := range w.sun {
-		from, to := hourAngle(float64(h)+ahead), hourAngle(float64(h)+1+ahead)
-		w.sun[h] = float64(s.between(from, to)) / 3600 * 1e6
-	}
-}
-
 // sky is what a weather code says.
 type sky struct {
 	from           int // the code from which it holds
@@ -457,20 +404,31 @@ type sky struct {
 	thunder        bool
 }
 
-// skies reads the WMO code the way public services use it (0 to 3 as an amount
-// of cloud), with shares of sunshine and chances of rain that are judgement.
+func newSky(from int, name string, sunshine, rain Share) sky {
+	s := sky{from: from, sunshine: constant("sunshine under "+name, sunshine, skyJudged).Likely, rain: rain}
+	if rain > 0 {
+		s.rain = constant("chance of rain under "+name, rain, skyJudged).Likely
+	}
+	s.thunder = from >= 95
+	return s
+}
+
+var skyJudged = Source{Title: "Judgement of what a weather code means for the sun and the rack", Standing: Practice}
+
+// skies reads the WMO code 4677 the way public services use it: 0 to 3 as an
+// amount of cloud.
 var skies = []sky{
-	{from: 0, sunshine: 0.9},
-	{from: 1, sunshine: 0.8},
-	{from: 2, sunshine: 0.55},
-	{from: 3, sunshine: 0.25},
-	{from: 45, sunshine: 0.15},
-	{from: 51, sunshine: 0.2, rain: 0.5},
-	{from: 61, sunshine: 0.2, rain: 0.7},
-	{from: 65, sunshine: 0.2, rain: 0.9},
-	{from: 71, sunshine: 0.2, rain: 0.7},
-	{from: 80, sunshine: 0.2, rain: 0.6},
-	{from: 95, sunshine: 0.2, rain: 0.7, thunder: true},
+	newSky(0, "a clear sky", .9, 0),
+	newSky(1, "a mainly clear sky", .8, 0),
+	newSky(2, "broken cloud", .55, 0),
+	newSky(3, "an overcast sky", .25, 0),
+	newSky(45, "fog", .15, 0),
+	newSky(51, "drizzle", .2, .5),
+	newSky(61, "rain", .2, .7),
+	newSky(65, "heavy rain", .2, .9),
+	newSky(71, "snow", .2, .7),
+	newSky(80, "showers", .2, .6),
+	newSky(95, "thunder", .2, .7),
 }
 
 func skyOf(code *int) (s sky) {
@@ -485,97 +443,6 @@ func skyOf(code *int) (s sky) {
 	return s
 }
 
-// Member is one of the three courses the weather may take.
-type Member uint8
-
-// The members of a forecast.
-const (
-	DryMember Member = iota
-	LikelyMember
-	WetMember
-	members = 3
-)
-
-// shift is how a member differs from the forecast.
-type shift struct {
-	max, min, dew Celsius
-	clearness     Share
-	rain          Millimetre // times the forecast
-}
-
-// shifts are the errors of a forecast that are taken as P10 and P90.
-var shifts = [members]shift{
-	DryMember:    {max: 1.5, min: 1, dew: -2, clearness: 0.5 * 0.15, rain: 0},
-	LikelyMember: {rain: 1},
-	WetMember:    {max: -2, min: -0.5, dew: 1.5, clearness: -0.5 * 0.2, rain: 2},
-}
-
-// in returns the day as it is in a member.
-func (w Weather) in(m Member) Weather {
-	s := shifts[m]
-	if m == WetMember {
-		w.Dew = min(w.Dew+s.dew, w.Min-0.5)
-		w.Clearness = min(w.Clearness, max(w.Clearness+s.clearness, cloudy.Likely))
-	} else {
-		w.Dew += s.dew
-		w.Clearness = max(w.Clearness, min(w.Clearness+s.clearness, sunny.Likely))
-	}
-	w.Max, w.Min, w.Rain = w.Max+s.max, w.Min+s.min, w.Rain*s.rain
-	return w
-}
-
-// Hour is the weather of one hour.
-type Hour struct {
-	Air    Celsius
-	Vapour Kilopascal
-	Sun    WattPerSquareMetre
-	Wind   MetrePerSecond // 2 m above the ground
-	Rain   Millimetre     // its sum
-	Clear  Share          // sunshine per that of a clear day
-}
-
-// air is the temperature at a solar time: lowest at six, highest at fifteen
-// hours, two half cosines between.
-func (w *Weather) air(solar float64) Celsius {
-	mean, swing := (w.Max+w.Min)/2, float64(w.Max-w.Min)/2
-	solar = math.Mod(solar+24, 24)
-	if solar >= 6 && solar < 15 {
-		return mean - Celsius(swing*math.Cos(math.Pi*(solar-6)/9))
-	}
-	return mean + Celsius(swing*math.Cos(math.Pi*math.Mod(solar+9, 24)/15))
-}
-
-// Hours returns the 24 clock hours of a member's day, counted from the first day
-// of the forecast; before the first and after the last day those repeat.
-// Temperature and sun follow the sun, the vapour pressure is that of the dew
-// point, the wind blows 1.3 of its mean from 9 to 18 o'clock and 0.7 outside,
-// and rain of unknown hour falls from 15 to 18 o'clock.
-func (f *Forecast) Hours(m Member, day int) [24]Hour {
-	forecast := &f.Days[min(max(day, 0), len(f.Days)-1)]
-	w := forecast.in(m)
-	wet, times := w.RainByHour, shifts[m].rain
-	vapour := SaturationPressure(w.Dew)
-	var hours [24]Hour
-	for h := range hours {
-		x := &hours[h]
-		x.Air = w.air(float64(h) + 0.5 + w.clock)
-		x.Vapour = min(vapour, SaturationPressure(x.Air)*0.98)
-		x.Sun = WattPerSquareMetre(w.sun[h] * float64(w.Clearness))
-		x.Clear = w.Clearness / sunny.Likely
-		x.Wind = w.Wind * 0.7
-		if h >= 9 && h < 18 {
-			x.Wind = w.Wind * 1.3
-		}
-		switch {
-		case wet != nil:
-			x.Rain = wet[h] * times
-		case h >= 15 && h < 18:
-			x.Rain = w.Rain / 3
-		}
-	}
-	return hours
-}
-
 // Freshness says how far a forecast may still be used.
 type Freshness uint8
 
@@ -588,6 +455,9 @@ const (
 	Expired
 )
 
+// String returns the stable key.
+func (f Freshness) String() string { return keyed([]string{"fresh", "old", "expired"}, uint8(f)) }
+
 // Freshness returns what the age of the forecast allows.
 func (f *Forecast) Freshness(now time.Time) Freshness {
 	switch age := now.Sub(f.Issued); {
@@ -598,24 +468,4 @@ func (f *Forecast) Freshness(now time.Time) Freshness {
 	default:
 		return Fresh
 	}
-}
-
-// String lists the gaps, for an officer.
-func (g Gap) String() string {
-	names := []string{
-		"dew point from humidity", "dew point from the humidity of nine o'clock", "dew point from the minimum",
-		"sun from hours of sunshine", "sun from cloud", "sun from the weather code", "sun from the temperature range",
-		"wind assumed", "rain or its hours assumed", "missing day from its neighbours", "day from the climate",
-		"temperature from the climate",
-	}
-	out := ""
-	for i, name := range names {
-		if g&(1<<i) != 0 {
-			if out != "" {
-				out += ", "
-			}
-			out += name
-		}
-	}
-	return out
 }

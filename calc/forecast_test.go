@@ -211,7 +211,7 @@ func TestClimateFollowsTheForecast(t *testing.T) {
 	f, err := NewForecast(ForecastInput{Place: Place{Lat: 9}, Days: []Day{d}, Climate: climateOf()})
 	require.NoError(t, err)
 	require.Equal(t, 1, f.horizon())
-	require.Len(t, f.Days, climateHorizon)
+	require.Len(t, f.Days, longestDrying)
 	require.NotZero(t, f.Days[0].Filled&TemperatureFromClimate)
 	require.Equal(t, onDay(11, time.UTC), f.Days[1].Date)
 	require.NotZero(t, f.Days[1].Filled&DayFromClimate)

@@ -16,6 +16,11 @@ const (
 	Pack
 )
 
+// String returns the stable key.
+func (a Action) String() string {
+	return keyed([]string{"out", "out-until", "cover", "pack"}, uint8(a))
+}
+
 // Caution is a set of things to watch on a day.
 type Caution uint16
 
@@ -29,6 +34,11 @@ const (
 	Fragile                        // heavy rain crumbles pieces of less than two days
 	LittleGain                     // being out brings hardly more than the sheet
 )
+
+// String returns the stable keys of the cautions.
+func (c Caution) String() string {
+	return keysOf([]string{"stay-near", "slow-day", "tie-down", "shade-first", "damp-spell", "fragile", "little-gain"}, uint16(c))
+}
 
 // DayAdvice is what the weather of a day asks for, whatever is drying.
 type DayAdvice struct {
@@ -49,22 +59,24 @@ type DayPlan struct {
 	Gain    Share    // moisture lost by being out rather than covered
 }
 
+var rackPractice = Source{Title: "Practice of drying on racks, restated as thresholds", Standing: Practice}
+
 var (
 	rainLikely   = constant("chance of rain that brings the rack in", Share(0.4), weatherPractice)
 	rainPossible = constant("chance of rain to stay near for", Share(0.2), weatherPractice)
 	rainDoubtful = constant("chance under which forecast rain is not acted on", Share(0.3), weatherPractice)
 	rainSure     = constant("chance of rain that keeps the rack covered", Share(0.7), weatherPractice)
 	someRain     = constant("rain that brings the rack in", Millimetre(1), weatherPractice)
-	heavyRain    = constant("rain that keeps the rack covered", Millimetre(5), Source{Title: "5 mm adds an eighth of its dry mass to a briquette", Standing: Derived})
+	heavyRain    = constant("rain that keeps the rack covered", Millimetre(5), Source{Title: "Rain taken in by a briquette: 5 mm adds an eighth of its dry mass to a briquette", Standing: Derived})
 	strongGust   = constant("gust that moves sheets and racks", MetrePerSecond(10), weatherPractice)
-	dewMargin    = constant("degrees over the dew point at night below which dew falls", Celsius(2), practice)
-	damp         = constant("humidity at fifteen hours of a slow day", Share(0.75), practice)
-	dampMargin   = constant("degrees of the maximum over the dew point of a slow day", Celsius(7), practice)
-	saturated    = constant("mean humidity of three days in which nothing dries", Share(0.85), practice)
-	crackingHeat = constant("maximum at which fresh pieces crack", Celsius(35), practice)
-	crackingAir  = constant("humidity at which fresh pieces crack", Share(0.25), practice)
-	nightDry     = constant("moisture below which a piece takes up water at night", WetBasis(0.15), practice)
-	usefulGain   = constant("gain of a day worth putting out for", Share(0.005), practice)
+	dewMargin    = constant("degrees over the dew point at night below which dew falls", Celsius(2), rackPractice)
+	damp         = constant("humidity at fifteen hours of a slow day", Share(0.75), rackPractice)
+	dampMargin   = constant("degrees of the maximum over the dew point of a slow day", Celsius(7), rackPractice)
+	saturated    = constant("mean humidity of three days in which nothing dries", Share(0.85), rackPractice)
+	crackingHeat = constant("maximum at which fresh pieces crack", Celsius(35), rackPractice)
+	crackingAir  = constant("humidity at which fresh pieces crack", Share(0.25), rackPractice)
+	nightDry     = constant("moisture below which a piece takes up water at night", WetBasis(0.15), rackPractice)
+	usefulGain   = constant("gain of a day worth putting out for", Share(0.005), rackPractice)
 )
 
 const (
