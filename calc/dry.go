@@ -378,8 +378,9 @@ type rack struct {
 	gamma       float64
 	target      float64
 	tending     Tending
-	from, until int // clock hours
-	start, now  int
+	from, until int         // clock hours
+	start, now  int         // hours
+	curve       *[]WetBasis // of each hour, when a picture is wanted
 }
 
 // dayOf splits an hour count into the day of the forecast and the clock hour.
@@ -432,6 +433,9 @@ func (r *rack) run(m Member, x float64) MemberDrying {
 		}
 		h := &hours[clock]
 		x, _ = r.step(x, h, r.shelter(clock, h.Rain), r.gamma, 3600)
+		if r.curve != nil {
+			*r.curve = append(*r.curve, DryBasis(x).Wet())
+		}
 		if hour < r.now {
 			out.Moisture = DryBasis(x).Wet()
 		}
@@ -486,6 +490,21 @@ func (r *rack) days(in DryInput, moisture Range[WetBasis]) (Range[Days], [member
 			r.run(LikelyMember, r.begin(in, moisture.High)).Days)
 	}
 	return days, out
+}
+
+// DryingCurve is the moisture at the end of each hour from Start until it is dry,
+// in the dry, the likely and the wet member: the picture of DryOut.
+func DryingCurve(in DryInput) ([members][]WetBasis, error) {
+	var curves [members][]WetBasis
+	r, moisture, err := in.rack(new([]Sourced))
+	if err != nil {
+		return curves, err
+	}
+	for m := range curves {
+		r.curve = &curves[m]
+		r.run(Member(m), r.begin(in, moisture.Likely))
+	}
+	return curves, nil
 }
 
 // begin is the moisture at the start, with the rain that was reported.

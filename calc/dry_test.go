@@ -446,6 +446,18 @@ func TestDryingFromNow(t *testing.T) {
 	require.Equal(t, Pack, past.Plan[0].Action)
 }
 
+// The curve passes through the evenings.
+func TestDryingCurve(t *testing.T) {
+	in := DryInput{Forecast: scenarios(t)["rainy spell"]}
+	curves, err := DryingCurve(in)
+	require.NoError(t, err)
+	for m, member := range dried(t, in).Members {
+		for day, evening := range member.Evenings {
+			require.Equal(t, evening, curves[m][min(24*day+23, len(curves[m])-1)])
+		}
+	}
+}
+
 // Put out before the forecast begins, the days before it are like its first.
 func TestDryingBeforeTheForecast(t *testing.T) {
 	f := scenarios(t)["dry season"]

@@ -93,6 +93,16 @@ func ExampleDryOut_waste() {
 	// Output: 4 to 8 days in a layer of 10 cm; rain on Sun 15:00
 }
 
+func ExampleDryingCurve() {
+	curves, err := calc.DryingCurve(calc.DryInput{Forecast: dryWeek()})
+	if err != nil {
+		panic(err)
+	}
+	likely := curves[calc.LikelyMember]
+	fmt.Printf("%d hours; %.0f %% at noon, %.0f %% at dusk\n", len(likely), 100*likely[12], 100*likely[17])
+	// Output: 86 hours; 27 % at noon, 21 % at dusk
+}
+
 func ExampleDryResult_WholeDays() {
 	fmt.Println(calc.DryResult{Days: calc.Range[calc.Days]{Low: 3, Likely: 3.6, High: 4.2}}.WholeDays())
 	// Output: 3 5

@@ -135,7 +135,7 @@ func (f *Forecast) advise(day, from, until int) (DayAdvice, int) {
 
 	chance := func(atLeast Share) bool { return w.RainChance != nil && *w.RainChance >= atLeast }
 	doubtful := w.RainChance != nil && *w.RainChance < rainDoubtful.Likely
-	risky := rain >= someRain.Likely && !doubtful || chance(rainLikely.Likely)
+	risky := w.Thunder || rain >= someRain.Likely && !doubtful || chance(rainLikely.Likely)
 	heavy := w.Thunder || risky && (rain >= heavyRain.Likely || chance(rainSure.Likely))
 	in := until
 	switch {
@@ -155,7 +155,7 @@ func (f *Forecast) advise(day, from, until int) (DayAdvice, int) {
 	if in > from {
 		a.Out, a.In = f.clock(24*day+from), f.clock(24*day+in)
 	}
-	a.CoverAtNight = risky || heavy || w.Rain > 0 || w.Min-w.Dew < dewMargin.Likely
+	a.CoverAtNight = risky || w.Rain > 0 || w.Min-w.Dew < dewMargin.Likely
 
 	a.Cautions = w.cautions()
 	if !risky && chance(rainPossible.Likely) {

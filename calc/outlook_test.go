@@ -88,6 +88,7 @@ func TestAdviceThresholds(t *testing.T) {
 		{"2 mm at 11 h: not worth putting out", func(d *Day) { d.RainByHour = wetHours(2, 11) }, KeepCovered, 0, 0, true},
 		{"rain in the night alone", func(d *Day) { d.RainByHour = wetHours(9, 2) }, PutOut, 17, 0, true},
 		{"thunder", func(d *Day) { d.Code, d.RainChance = new(95), new(Share(.1)) }, KeepCovered, 0, Fragile, true},
+		{"thunder at 16 h", func(d *Day) { d.Code, d.RainChance, d.RainByHour = new(96), new(Share(.1)), wetHours(.5, 16) }, PutOutUntil, 15, Fragile, true},
 		{"gust 10 m/s", func(d *Day) { d.Gust = new(MetrePerSecond(10)) }, PutOut, 17, TieDown, false},
 		{"gust 9.9 m/s", func(d *Day) { d.Gust = new(MetrePerSecond(9.9)) }, PutOut, 17, 0, false},
 		{"dew", func(d *Day) { d.Dew = new(Celsius(13.1)) }, PutOut, 17, 0, true},
