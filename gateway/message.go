@@ -6,7 +6,9 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
+	"unicode"
 
 	"cobline/dialog"
 	"cobline/gateway/ussd"
@@ -43,6 +45,20 @@ type Inbound struct {
 	Text     string
 	SentAt   time.Time // when the gateway says it was sent; zero if unknown
 	At       time.Time // when it arrived here
+}
+
+// clean returns the message without what is no text: octets that are not UTF-8
+// and control characters, which some gateways pass on from binary messages.
+func (in Inbound) clean() Inbound {
+	for _, s := range []*string{&in.Provider, &in.Sender, &in.To, &in.Session, &in.Text} {
+		*s = strings.Map(func(r rune) rune {
+			if unicode.IsControl(r) && r != '\n' && r != '\t' {
+				return -1
+			}
+			return r
+		}, strings.ToValidUTF8(*s, "\ufffd"))
+	}
+	return in
 }
 
 // Outbound is one message on its way out. Integer keys are never reused; what
@@ -103,6 +119,17 @@ func NewKey(t time.Time, number uint64) Key {
 	return k
 }
 
+// Next returns the key of an entry written at t that follows the entry of k. The
+// time in a key never runs back, so that keys order as the entries do.
+func (k Key) Next(t time.Time) Key {
+	if k.Time().After(t) {
+		t = k.Time()
+	}
+	var b [8]byte
+	copy(b[3:], k[6:])
+	return NewKey(t, binary.BigEndian.Uint64(b[:])+1)
+}
+
 // Time returns when the entry was written, to the millisecond.
 func (k Key) Time() time.Time {
 	var b [8]byte
@@ -119,14 +146,14 @@ var refEncoding = base32.HexEncoding.WithPadding(base32.NoPadding)
 // ErrNotRef says that a text is not a reference of this line.
 var ErrNotRef = errors.New("not a message reference")
 
-// maxIndex is the highest position of a reply in its turn; a reference keeps it
+// MaxIndex is the highest position of a reply in its turn; a reference keeps it
 // in one octet.
-const maxIndex = 255
+const MaxIndex = 255
 
 // Ref returns the reference of the reply at index of the turn behind an entry:
 // 20 letters and digits, the same on every attempt to send it.
 func (k Key) Ref(index int) string {
-	if index < 0 || index > maxIndex {
+	if index < 0 || index > MaxIndex {
 		panic(fmt.Sprintf("gateway: reply %d of one turn", index))
 	}
 	return refEncoding.EncodeToString(append(k[:], byte(index)))

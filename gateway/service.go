@@ -2,6 +2,7 @@ package gateway
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash/maphash"
@@ -108,6 +109,7 @@ func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
 	if !ok {
 		return Shown{}, fmt.Errorf("receive on channel %q: no such channel", in.Channel)
 	}
+	in = in.clean()
 	in.At = s.options.Watch.At(in.At)
 	in.SentAt = plausible(in.SentAt, in.At)
 	if in.From.IsZero() {
@@ -216,7 +218,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 		return err
 	}
 	// Setting the alarm again that rings would ring it for ever.
-	t.State.Timers = slices.DeleteFunc(slices.Clone(t.State.Timers), a.rings)
+	t.State.Timers = slices.DeleteFunc(t.State.Timers, a.rings)
 	change := s.change(c, t, e, none)
 	change.Source.Alarm = &a
 	return s.commit(ctx, change)
@@ -224,7 +226,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 
 // rings reports whether the alarm is the row of a timer.
 func (a Alarm) rings(t dialog.Timer) bool {
-	return a.Errand == nil && a.ID == t.ID && a.At.UnixMicro() == t.At.UnixMicro()
+	return a.Errand == nil && a.ID == t.ID && a.Moment() == Alarm{At: t.At}.Moment()
 }
 
 // lock takes the number's lock and reports whether it had to wait for it.
@@ -258,9 +260,14 @@ func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.
 			err = fmt.Errorf("decide on %T: panic: %v\n%s", ev, p, debug.Stack())
 		}
 	}()
-	return s.engine.Step(c.State, ev, dialog.World{
+	t = s.engine.Step(c.State, ev, dialog.World{
 		Now: now, Facts: s.facts.Load(), Channel: s.options.Channels[channel].Ability,
-	}), nil
+	})
+	t.State.Timers = slices.Clone(t.State.Timers)
+	for i := range t.State.Timers {
+		t.State.Timers[i].At = t.State.Timers[i].At.Truncate(time.Millisecond)
+	}
+	return t, nil
 }
 
 func (s *Service) commit(ctx context.Context, c Change) error {
@@ -300,7 +307,7 @@ func plausible(sent, received time.Time) time.Time {
 // gateway gives nothing else.
 func content(in Inbound) string {
 	id := NewMessageID(in.Channel, in.From.Digits(), in.To, in.Session, in.Text)
-	return string(id[:])
+	return hex.EncodeToString(id[:])
 }
 
 // inFlight is how long a gateway may have to wait for an answer before it gives

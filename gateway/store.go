@@ -72,6 +72,10 @@ type Alarm struct {
 	Errand *Errand        `cbor:"3,keyasint,omitempty"` // nil: a timer of the conversation
 }
 
+// Moment returns At in milliseconds since 1970: what tells alarms apart, since
+// a time does not come back from a store to the nanosecond.
+func (a Alarm) Moment() int64 { return a.At.Round(time.Millisecond).UnixMilli() }
+
 // Errand is what an alarm brings to a conversation from elsewhere. Exactly one
 // field is set.
 type Errand struct {
@@ -163,8 +167,8 @@ type Log interface {
 // People lists conversations.
 type People interface {
 	// Each calls f with every conversation after a number, in number order, until
-	// f returns an error. It holds no transaction while f runs. One that cannot be
-	// decoded ends it with an error that names the masked number.
+	// f returns an error. It holds no transaction while f runs. Those that cannot
+	// be decoded are left out, and the error at the end says so.
 	Each(ctx context.Context, after Number, f func(Conversation) error) error
 }
 

@@ -24,10 +24,11 @@ type Watch struct {
 // zero for a new store.
 func NewWatch(last time.Time) *Watch { return &Watch{told: last} }
 
-// At returns the time of the line when the clock shows wall.
+// At returns the time of the line, to the millisecond, when the clock shows wall.
 func (w *Watch) At(wall time.Time) time.Time {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	wall = wall.Truncate(time.Millisecond)
 	floor := w.told.Add(-slack)
 	switch {
 	case !wall.Before(floor):

@@ -34,6 +34,7 @@ var messages = []Message{
 	{"line.unknown", 1, nil},
 	{"line.no-more", 1, nil},
 	{"key.more", 1, nil},
+	{"key.back", 1, nil},
 	{"answer.yes", 1, nil},
 	{"answer.no", 1, nil},
 	{"answer.asking", 1, nil},

@@ -1,7 +1,9 @@
 package locales
 
 import (
+	"crypto/sha256"
 	"embed"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -172,6 +174,7 @@ func (v *voice) compile(m *i18n.Message, sample Args) (t text, err error) {
 	if t.other, err = cut(m.Other); err != nil {
 		return t, err
 	}
+	t.print, t.master = fingerprint(m.Other), m.Hash
 	if m.Zero+m.One+m.Two+m.Few+m.Many == "" {
 		return t, nil
 	}
@@ -191,6 +194,11 @@ func (v *voice) compile(m *i18n.Message, sample Args) (t text, err error) {
 		}
 	}
 	return t, nil
+}
+
+func fingerprint(s string) string {
+	sum := sha256.Sum256([]byte(s))
+	return hex.EncodeToString(sum[:4])
 }
 
 // cut splits a message at its slots. Logic between braces is refused: it would

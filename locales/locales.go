@@ -56,8 +56,10 @@ type voice struct {
 
 // text is one message, split at its slots.
 type text struct {
-	other slotted
-	forms map[string]slotted // source of a plural form to its slots; nil if the message has one form
+	other  slotted
+	forms  map[string]slotted // source of a plural form to its slots; nil if the message has one form
+	print  string             // of this text
+	master string             // print of the English text it was made from, if noted
 }
 
 // Langs lists the languages that can be spoken, the default first and the
@@ -111,6 +113,23 @@ func (c *Catalog) Words(l Lang) Lexicon { return c.words[l] }
 // Drafts lists the messages of a language that no reviewer has signed, in
 // order: those whose description begins with "draft".
 func (c *Catalog) Drafts(l Lang) []ID { return slices.Clone(c.voice(l).drafts) }
+
+// Stale lists the messages of a language whose noted master is no longer the
+// text of the default language, in order: the translation must be looked at
+// again, then its hash set to the Print of the new master.
+func (c *Catalog) Stale(l Lang) []ID {
+	var stale []ID
+	for _, id := range IDs() {
+		if noted := c.voice(l).texts[id].master; noted != "" && noted != c.Print(id) {
+			stale = append(stale, id)
+		}
+	}
+	return stale
+}
+
+// Print returns the fingerprint of a message in the default language, which a
+// translation notes as its hash.
+func (c *Catalog) Print(id ID) string { return c.spoken[Default].texts[id].print }
 
 // Misses counts what Text and Count had to make up for.
 type Misses struct{ Languages, IDs, Args uint64 }

@@ -2,6 +2,7 @@ package locales
 
 import (
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -197,6 +198,59 @@ func TestMessagesFitTheirBudget(t *testing.T) {
 				require.Equal(t, sms.GSM7, parts.Encoding, "%s %s: %s", l, id, text)
 				require.LessOrEqual(t, len(parts.Segments), Budget(id), "%s %s, %d: %s", l, id, parts.Units, text)
 			}
+		}
+	}
+}
+
+// C17: a fixed line in another language says from which English it was made, is
+// a draft until a reviewer signs it, and carries what it says in English.
+func TestC17FixedLinesFollowTheirMaster(t *testing.T) {
+	c := loaded(t)
+	fixed := c.Drafts(Default)
+	require.NotEmpty(t, fixed)
+	for _, l := range c.Langs()[1:] {
+		for _, id := range c.Stale(l) {
+			require.Fail(t, "the English has changed", "%s %s: look at the translation, then note hash = %q", l, id, c.Print(id))
+		}
+		for _, id := range fixed {
+			require.Equal(t, c.Print(id), c.spoken[l].texts[id].master, "%s %s notes no master", l, id)
+			require.Contains(t, c.Drafts(l), id, "%s %s: say draft, unreviewed, its version and its meaning", l, id)
+		}
+	}
+}
+
+var shouted = regexp.MustCompile(`\b[A-Z]{2,}(?: [A-Z]{2,})*\b`)
+
+// headings are the words in capitals that nobody is asked to text.
+var headings = regexp.MustCompile(`^[A-Z ]+[:!]`)
+
+// What a message asks to be texted is understood in its language.
+func TestKeywordsAreUnderstood(t *testing.T) {
+	c := loaded(t)
+	for _, l := range c.Langs() {
+		words := meanings(l, c.Words(l), func(string) bool { return true })
+		for _, id := range IDs() {
+			for _, text := range c.longest(l, id) {
+				for _, keyword := range shouted.FindAllString(headings.ReplaceAllString(text, ""), -1) {
+					require.NotEmpty(t, words[spoken(l, keyword)], "%s %s: %s is not understood", l, id, keyword)
+				}
+			}
+		}
+	}
+}
+
+// What a message calls a thing is what the person may call it.
+func TestNamesAreUnderstood(t *testing.T) {
+	c := loaded(t)
+	for _, l := range c.Langs() {
+		words := meanings(l, c.Words(l), func(string) bool { return true })
+		for _, id := range IDs() {
+			family, _, _ := strings.Cut(string(id), ".")
+			if id == "waste.any" || !slices.Contains([]string{"waste", "starch"}, family) || !Known(string(id)) {
+				continue
+			}
+			name := strings.Split(c.Text(l, id, nil), ",")[0]
+			require.Contains(t, words[spoken(l, name)], string(id), "%s: %q", l, name)
 		}
 	}
 }

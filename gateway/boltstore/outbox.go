@@ -1,0 +1,144 @@
+package boltstore
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+
+	"cobline/dialog"
+	"cobline/gateway"
+)
+
+// enqueue puts the messages of a change, named by its entry, into the outbox.
+func (s *Store) enqueue(w *write, p prepared, key gateway.Key) error {
+	for _, m := range p.Out {
+		row := waiting{
+			Channel: m.Channel, Number: binary.BigEndian.Uint64(numberKey(m.To)), Urgency: m.Urgency,
+			NotBefore: m.NotBefore, Message: m, ref: [refLength]byte(append(key[:], byte(m.Index))),
+		}
+		if err := s.putWaiting(w, row); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// putWaiting writes a message of the outbox and puts it in its place in the
+// queue.
+func (s *Store) putWaiting(w *write, row waiting) error {
+	v, err := encoding.Marshal(row)
+	if err != nil {
+		return fmt.Errorf("encode waiting message: %w", err)
+	}
+	w.after = append(w.after, func() { s.queue.add(row) })
+	return w.put(bucketOut, row.ref[:], v)
+}
+
+func (s *Store) deleteWaiting(w *write, ref [refLength]byte) error {
+	w.after = append(w.after, func() { s.queue.remove(ref) })
+	return w.delete(bucketOut, ref[:])
+}
+
+// Lease implements gateway.Outbox. Leases are kept in memory: a process that
+// ends frees them.
+func (s *Store) Lease(ctx context.Context, channel string, now time.Time, hold time.Duration, max int) (leased []gateway.Outbound, err error) {
+	err = s.view(ctx, func(tx *bolt.Tx) error {
+		for _, ref := range s.queue.lease(channel, now, now.Add(hold), max) {
+			v := tx.Bucket(bucketOut).Get(ref[:])
+			if v == nil { // settled since this transaction began
+				continue
+			}
+			row, err := decodeWaiting(ref[:], v)
+			if err != nil {
+				return err
+			}
+			m, err := row.outbound()
+			if err != nil {
+				return err
+			}
+			leased = append(leased, m)
+		}
+		return nil
+	})
+	return leased, err
+}
+
+// Settle implements gateway.Outbox.
+func (s *Store) Settle(ctx context.Context, ref string, st gateway.Settlement) error {
+	key, index, err := gateway.ParseRef(ref)
+	if err != nil {
+		return fmt.Errorf("settle: %w", err)
+	}
+	row := [refLength]byte(append(key[:], byte(index)))
+	return s.do(ctx, func(w *write) error { return s.settle(w, row, st) })
+}
+
+func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) error {
+	v := w.get(bucketOut, ref[:])
+	if v == nil {
+		return gateway.ErrNotFound
+	}
+	row, err := decodeWaiting(ref[:], v)
+	if err != nil {
+		return err
+	}
+	if st.Outcome == gateway.Later {
+		if st.Failed {
+			row.Retry = st.Until
+			row.Message.Tries++
+		} else {
+			row.NotBefore = st.Until
+		}
+		return s.putWaiting(w, row)
+	}
+	m, err := row.outbound()
+	if err != nil {
+		return err
+	}
+	if err := s.deleteWaiting(w, ref); err != nil {
+		return err
+	}
+	_, err = w.append(&gateway.Entry{
+		Kind: gateway.Settled, At: st.At, Person: m.Person, Channel: m.Channel,
+		Ref: m.Ref, Outcome: st.Outcome, Why: st.Why,
+	})
+	if err != nil || st.Lapse == 0 {
+		return err
+	}
+	lapse := gateway.Alarm{
+		Number: m.To, ID: dialog.TimerID("lapsed:" + m.Ref), At: st.At,
+		Errand: &gateway.Errand{Lapse: &gateway.Lapse{Ref: m.Ref, Key: m.Key, Why: st.Lapse}},
+	}
+	if v, err = encoding.Marshal(lapse); err != nil {
+		return fmt.Errorf("encode alarm: %w", err)
+	}
+	return w.putAlarm(lapse, v)
+}
+
+// withdraw drops what a person who opted out no longer wants to be sent.
+func (s *Store) withdraw(w *write, p prepared) error {
+	if !p.Withdraw {
+		return nil
+	}
+	dropped := gateway.Settlement{Outcome: gateway.Dropped, At: p.Entry.At, Why: "opted out"}
+	for _, ref := range s.queue.of(p.Conversation.Number, dialog.Reminder, dialog.Bulletin) {
+		if err := s.settle(w, ref, dropped); err != nil && !errors.Is(err, gateway.ErrNotFound) {
+			return err
+		}
+	}
+	return nil
+}
+
+// unqueue deletes every waiting message of a number.
+func (s *Store) unqueue(w *write, n gateway.Number) error {
+	for _, ref := range s.queue.of(n) {
+		if err := s.deleteWaiting(w, ref); err != nil {
+			return err
+		}
+	}
+	return nil
+}

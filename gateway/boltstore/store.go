@@ -1,0 +1,189 @@
+// Package boltstore keeps everything durable in one file of one process.
+//
+// Writes go through one goroutine, which takes all that wait into one
+// transaction: many callers share one flush, and a caller alone waits for no
+// timer. What decides its speed is the pages a message touches, so the ids a
+// person's gateway may repeat lie inside the conversation, and what grows is
+// keyed by time.
+package boltstore
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	bolt "go.etcd.io/bbolt"
+	bolterrors "go.etcd.io/bbolt/errors"
+
+	"cobline/gateway"
+)
+
+// Options are how a store is opened.
+type Options struct {
+	// NoSync leaves flushing to the system: for tests and for trying things out,
+	// never where a message counts.
+	NoSync bool
+}
+
+// The buckets. Numbers are 8 octets, times 8 octets of milliseconds, both
+// big-endian.
+var (
+	bucketMeta     = []byte("meta")     // format, secret
+	bucketConv     = []byte("conv")     // number -> record
+	bucketSpill    = []byte("spill")    // number, hash of message id -> entry key: ids that no longer fit the record
+	bucketGone     = []byte("gone")     // keyed hash of an erased number -> farewell
+	bucketOut      = []byte("out")      // reference -> waiting message
+	bucketAlarm    = []byte("alarm")    // due, number, id -> alarm
+	bucketDeferred = []byte("deferred") // number, moment, id -> due, of alarms that are not due at their moment
+	bucketJournal  = []byte("journal")  // entry key -> entry
+	bucketDesk     = []byte("desk")     // kind, 0, id -> document
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk}
+)
+
+// format is what a file must say to be read by this program.
+const format = 1
+
+// pageRows is how many rows one reading transaction takes: a long one would keep
+// freed pages from being used again.
+const pageRows = 200
+
+// Store is a gateway.Store in one file. It is safe for concurrent use.
+type Store struct {
+	db     *bolt.DB
+	secret []byte
+	queue  *queue
+	jobs   chan *job
+	done   chan struct{} // closed when the writer has ended
+	broken atomic.Pointer[error]
+
+	mu     sync.RWMutex // guards closed, and jobs against a send after its close
+	closed bool
+
+	last gateway.Key // of the newest entry; the writer's own
+}
+
+var _ gateway.Store = (*Store)(nil)
+
+var errClosed = errors.New("the store is closed")
+
+// Open opens the file at path, or creates it. One process at a time has it.
+func Open(path string, o Options) (*Store, error) {
+	db, err := bolt.Open(path, 0o600, &bolt.Options{
+		Timeout:         2 * time.Second,
+		NoSync:          o.NoSync,
+		NoFreelistSync:  true,
+		FreelistType:    bolt.FreelistMapType,
+		InitialMmapSize: 1 << 30,
+	})
+	if errors.Is(err, bolterrors.ErrTimeout) {
+		return nil, fmt.Errorf("open store %s: another process has it; is `cobline serve` running?", path)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open store %s: %w", path, err)
+	}
+	s := &Store{db: db, queue: newQueue(), jobs: make(chan *job, maxBatch), done: make(chan struct{})}
+	if err := errors.Join(db.Update(s.prepare), db.View(s.recall)); err != nil {
+		return nil, errors.Join(fmt.Errorf("open store %s: %w", path, err), db.Close())
+	}
+	go s.write()
+	return s, nil
+}
+
+// prepare creates what a new file lacks and refuses a file of another format.
+func (s *Store) prepare(tx *bolt.Tx) error {
+	for _, name := range buckets {
+		if _, err := tx.CreateBucketIfNotExists(name); err != nil {
+			return err
+		}
+	}
+	meta := tx.Bucket(bucketMeta)
+	switch v := meta.Get([]byte("format")); {
+	case v == nil:
+		secret := make([]byte, 32)
+		rand.Read(secret)
+		return errors.Join(meta.Put([]byte("format"), []byte{format}), meta.Put([]byte("secret"), secret))
+	case len(v) != 1 || v[0] != format:
+		return fmt.Errorf("the file has format %v, this program reads format %d", v, format)
+	}
+	return forget(tx)
+}
+
+// recall reads what is held in memory.
+func (s *Store) recall(tx *bolt.Tx) error {
+	s.secret = append([]byte(nil), tx.Bucket(bucketMeta).Get([]byte("secret"))...)
+	if k, _ := tx.Bucket(bucketJournal).Cursor().Last(); k != nil {
+		s.last = gateway.Key(k)
+	}
+	return tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {
+		w, err := decodeWaiting(k, v)
+		if err != nil {
+			return err
+		}
+		s.queue.add(w)
+		return nil
+	})
+}
+
+// Close ends what was begun and closes the file.
+func (s *Store) Close() error {
+	s.mu.Lock()
+	if s.closed {
+		s.mu.Unlock()
+		return nil
+	}
+	s.closed = true
+	close(s.jobs)
+	s.mu.Unlock()
+	<-s.done
+	return s.db.Close()
+}
+
+// Err returns why the store takes no more writes, or nil. After a write that
+// failed the state of the file is unknown: the process should end.
+func (s *Store) Err() error {
+	if err := s.broken.Load(); err != nil {
+		return *err
+	}
+	return nil
+}
+
+// view runs a reading transaction.
+func (s *Store) view(ctx context.Context, f func(tx *bolt.Tx) error) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	return s.db.View(f)
+}
+
+func numberKey(n gateway.Number) []byte {
+	var digits uint64
+	for _, c := range n.Digits() {
+		digits = digits*10 + uint64(c-'0')
+	}
+	return binary.BigEndian.AppendUint64(nil, digits)
+}
+
+func numberOf(key []byte) (gateway.Number, error) {
+	return gateway.NumberOf(fmt.Sprint(binary.BigEndian.Uint64(key)))
+}
+
+// disguise returns the keyed hash under which an erased number is remembered.
+func (s *Store) disguise(number []byte) []byte {
+	h := hmac.New(sha256.New, s.secret)
+	h.Write(number)
+	return h.Sum(nil)[:16]
+}
+
+// moment orders times before 1970 too.
+func moment(ms int64) []byte { return binary.BigEndian.AppendUint64(nil, uint64(ms)^1<<63) }
+
+func momentOf(b []byte) time.Time {
+	return time.UnixMilli(int64(binary.BigEndian.Uint64(b) ^ 1<<63)).UTC()
+}

@@ -1,0 +1,181 @@
+package boltstore
+
+import (
+	"context"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
+	"cobline/gateway"
+	"cobline/gateway/storetest"
+)
+
+func open(t require.TestingT, dir string) gateway.Store {
+	s, err := Open(filepath.Join(dir, "store"), Options{NoSync: true})
+	require.NoError(t, err)
+	return s
+}
+
+func TestContract(t *testing.T) { storetest.Run(t, open) }
+
+func fresh(t *testing.T) *Store {
+	s := open(t, t.TempDir()).(*Store)
+	t.Cleanup(func() { require.NoError(t, s.Close()) })
+	return s
+}
+
+func number(t testing.TB, digits string) gateway.Number {
+	n, err := gateway.NumberOf(digits)
+	require.NoError(t, err)
+	return n
+}
+
+func change(n gateway.Number) gateway.Change {
+	return gateway.Change{
+		Conversation: gateway.Conversation{Number: n, Channel: "sms", Person: gateway.PersonKey{1}},
+		Entry:        &gateway.Entry{Kind: gateway.Heard, At: time.Now()},
+	}
+}
+
+func TestOneProcess(t *testing.T) {
+	s := fresh(t)
+	_, err := Open(s.db.Path(), Options{})
+	require.ErrorContains(t, err, "is `cobline serve` running?")
+}
+
+func TestOtherFormat(t *testing.T) {
+	s := fresh(t)
+	path := s.db.Path()
+	require.NoError(t, s.do(context.Background(), func(w *write) error {
+		return w.put(bucketMeta, []byte("format"), []byte{format + 1})
+	}))
+	require.NoError(t, s.Close())
+	_, err := Open(path, Options{})
+	require.ErrorContains(t, err, "format")
+}
+
+func TestPanicKeepsToItsCaller(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	release := make(chan struct{})
+	go s.do(ctx, func(*write) error { <-release; return nil }) // so that the others share a batch
+	errs := make(chan error, 2)
+	for _, key := range []string{"kept", "kept too"} {
+		go func() { errs <- s.do(ctx, func(w *write) error { return w.put(bucketMeta, []byte(key), []byte{1}) }) }()
+	}
+	bad := make(chan error, 1)
+	go func() {
+		bad <- s.do(ctx, func(w *write) error {
+			_ = w.put(bucketMeta, []byte("half"), []byte{1})
+			panic("a fault in a change")
+		})
+	}()
+	for len(s.jobs) < 3 {
+		time.Sleep(time.Millisecond)
+	}
+	close(release)
+	require.ErrorContains(t, <-bad, "a fault in a change")
+	require.NoError(t, <-errs)
+	require.NoError(t, <-errs)
+	require.NoError(t, s.Err())
+	require.NoError(t, s.do(ctx, func(w *write) error {
+		require.NotNil(t, w.get(bucketMeta, []byte("kept")))
+		require.NotNil(t, w.get(bucketMeta, []byte("kept too")))
+		require.Nil(t, w.get(bucketMeta, []byte("half")))
+		return nil
+	}))
+}
+
+func TestFailedWriteIsFinal(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	s.db.MaxSize = 1 // the file may not grow: a full disk
+	c := change(number(t, "999000000001"))
+	c.Entry.Text = string(make([]byte, 1<<20))
+	require.ErrorContains(t, s.Commit(ctx, c), "takes no more writes")
+	require.Error(t, s.Err())
+	s.db.MaxSize = 0
+	require.ErrorIs(t, s.Commit(ctx, change(number(t, "999000000002"))), s.Err())
+	_, err := s.Load(ctx, number(t, "999000000001"))
+	require.NoError(t, err, "what is there can still be read")
+}
+
+// A row of a newer program is an error for its own person and stays as it is.
+func TestUndecodableConversation(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	n, other := number(t, "999000000001"), number(t, "999000000002")
+	newer := append([]byte{99}, dialog.State{}.Encode()...)
+	r, err := encoding.Marshal(record{Rev: 3, State: newer})
+	require.NoError(t, err)
+	require.NoError(t, s.do(ctx, func(w *write) error { return w.put(bucketConv, numberKey(n), r) }))
+	require.NoError(t, s.Commit(ctx, change(other)))
+	_, err = s.Load(ctx, n)
+	require.ErrorContains(t, err, "version 99")
+	require.NotContains(t, err.Error(), n.Digits())
+	require.ErrorIs(t, s.Commit(ctx, change(n)), gateway.ErrConflict)
+	var met []gateway.Number
+	err = s.Each(ctx, gateway.Number{}, func(c gateway.Conversation) error {
+		met = append(met, c.Number)
+		return nil
+	})
+	require.ErrorContains(t, err, "version 99")
+	require.Equal(t, []gateway.Number{other}, met)
+	require.NoError(t, s.do(ctx, func(w *write) error {
+		require.Equal(t, r, w.get(bucketConv, numberKey(n)))
+		return nil
+	}))
+}
+
+// An alarm nobody can read fails and is deferred like any other, untouched.
+func TestUndecodableAlarm(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	now := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	a := gateway.Alarm{Number: number(t, "999000000001"), ID: "x", At: now}
+	require.NoError(t, s.do(ctx, func(w *write) error { return w.put(bucketAlarm, filed(a, moment(a.Moment())), []byte("?")) }))
+	due, err := s.DueAlarms(ctx, now, 10)
+	require.NoError(t, err)
+	require.Len(t, due, 1)
+	c := change(a.Number)
+	c.Source.Alarm = &due[0]
+	require.ErrorContains(t, s.Commit(ctx, c), "decode alarm")
+	require.NoError(t, s.Defer(ctx, due[0], now.Add(time.Minute)))
+	due, err = s.DueAlarms(ctx, now, 10)
+	require.NoError(t, err)
+	require.Empty(t, due)
+	due, err = s.DueAlarms(ctx, now.Add(time.Minute), 10)
+	require.NoError(t, err)
+	require.Len(t, due, 1)
+}
+
+func TestFarewellEnds(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	for digits, keep := range map[string]bool{"999000000001": false, "999000000002": true} {
+		c := change(number(t, digits))
+		c.Erase = &dialog.Erase{KeepOptOut: keep}
+		require.NoError(t, s.Commit(ctx, c))
+	}
+	path := s.db.Path()
+	for _, later := range []struct {
+		after time.Duration
+		rows  int
+	}{{0, 2}, {remember + time.Hour, 1}} {
+		c := change(gateway.Number{})
+		c.Entry.At = time.Now().Add(later.after)
+		require.NoError(t, s.Commit(ctx, c))
+		require.NoError(t, s.Close())
+		var err error
+		s, err = Open(path, Options{NoSync: true})
+		require.NoError(t, err)
+		require.NoError(t, s.do(ctx, func(w *write) error {
+			require.Len(t, keys(w.tx, bucketGone, nil), later.rows)
+			return nil
+		}))
+	}
+	require.NoError(t, s.Close())
+}

@@ -1,0 +1,231 @@
+package storetest
+
+import (
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
+	"cobline/gateway"
+)
+
+const hold = time.Minute
+
+func (b *bench) lease(now time.Time, max int) []gateway.Outbound {
+	out, err := b.store.Lease(b.ctx, "sms", now, hold, max)
+	require.NoError(b, err)
+	return out
+}
+
+// leases expects exactly these texts to be leased, and returns their references.
+func (b *bench) leases(now time.Time, want ...string) (refs []string) {
+	var got []string
+	for _, m := range b.lease(now, 100) {
+		got, refs = append(got, m.Text), append(refs, m.Ref)
+	}
+	require.Equal(b, want, got)
+	return refs
+}
+
+func (b *bench) settle(ref string, s gateway.Settlement) {
+	s.At = b.now
+	require.NoError(b, b.store.Settle(b.ctx, ref, s))
+}
+
+var (
+	sent    = gateway.Settlement{Outcome: gateway.Sent}
+	dropped = gateway.Settlement{Outcome: gateway.Dropped, Why: "expired"}
+)
+
+func failed(until time.Time) gateway.Settlement {
+	return gateway.Settlement{Outcome: gateway.Later, Failed: true, Until: until}
+}
+
+func asleep(until time.Time) gateway.Settlement {
+	return gateway.Settlement{Outcome: gateway.Later, Until: until}
+}
+
+func testFlight(b *bench) {
+	b.say(number(1), reply("1a", dialog.Answer), reply("1b", dialog.Answer))
+	b.say(number(2), reply("2a", dialog.Answer))
+	b.say(number(1), reply("1c", dialog.Answer), reply("help", dialog.Emergency))
+	require.Empty(b, b.lease(b.now.Add(-time.Second), 100), "not before its time")
+	other, err := b.store.Lease(b.ctx, "another channel", b.now, hold, 100)
+	require.NoError(b, err)
+	require.Empty(b, other)
+	refs := b.leases(b.now, "help", "2a")
+	b.settle(refs[1], sent)
+	require.Empty(b, b.lease(b.now, 100), "something is in flight")
+	b.settle(refs[0], sent)
+	for _, text := range []string{"1a", "1b", "1c"} {
+		b.settle(b.leases(b.now, text)[0], sent)
+	}
+	require.Empty(b, b.lease(b.now, 100))
+	require.ErrorIs(b, b.store.Settle(b.ctx, refs[0], sent), gateway.ErrNotFound)
+
+	b.say(number(1), reply("1d", dialog.Answer))
+	b.leases(b.now, "1d")
+	b.say(number(1), reply("more help", dialog.Emergency))
+	b.leases(b.now, "more help")
+}
+
+func testUrgency(b *bench) {
+	b.say(number(1), reply("bulletin", dialog.Bulletin))
+	b.say(number(2), reply("reminder", dialog.Reminder))
+	b.say(number(3), reply("safety", dialog.Safety))
+	b.say(number(4), reply("answer", dialog.Answer))
+	b.say(number(5), reply("emergency", dialog.Emergency))
+	b.say(number(6), reply("old reminder", dialog.Reminder), reply("its answer", dialog.Answer))
+	require.Equal(b, "emergency", b.lease(b.now, 1)[0].Text)
+	b.leases(b.now, "answer", "old reminder", "safety", "reminder", "bulletin")
+}
+
+func testFailed(b *bench) {
+	refs := b.say(number(1), reply("1a", dialog.Answer), reply("1b", dialog.Answer))
+	b.leases(b.now, "1a")
+	again := b.now.Add(10 * time.Second)
+	b.settle(refs[0], failed(again))
+	b.say(number(1), reply("1c", dialog.Answer))
+	b.reopen()
+	require.Empty(b, b.lease(again.Add(-time.Second), 100), "the others wait behind it")
+	b.say(number(1), reply("help", dialog.Emergency))
+	b.settle(b.leases(b.now, "help")[0], sent)
+	m := b.lease(again, 100)
+	require.Len(b, m, 1)
+	require.Equal(b, refs[0], m[0].Ref)
+	require.Equal(b, 1, m[0].Tries)
+	b.settle(refs[0], sent)
+	b.settle(b.leases(again, "1b")[0], sent)
+	b.leases(again, "1c")
+}
+
+func testAsleep(b *bench) {
+	refs := b.say(number(1), reply("reminder", dialog.Reminder))
+	morning := b.now.Add(8 * time.Hour)
+	b.leases(b.now, "reminder")
+	b.settle(refs[0], asleep(morning))
+	b.say(number(1), reply("answer", dialog.Answer))
+	b.reopen()
+	b.settle(b.leases(b.now, "answer")[0], sent)
+	require.Empty(b, b.lease(morning.Add(-time.Second), 100))
+	m := b.lease(morning, 100)
+	require.Len(b, m, 1)
+	require.Zero(b, m[0].Tries, "waiting is no try")
+	require.Equal(b, morning, m[0].NotBefore)
+}
+
+func testHold(b *bench) {
+	refs := b.say(number(1), reply("1a", dialog.Answer), reply("1b", dialog.Answer))
+	b.leases(b.now, "1a")
+	require.Empty(b, b.lease(b.now.Add(hold-time.Second), 100))
+	b.leases(b.now.Add(hold), "1a")
+	b.reopen()
+	b.leases(b.now.Add(hold), "1a")
+	b.settle(refs[0], sent)
+	b.leases(b.now.Add(hold), "1b")
+}
+
+func testSettled(b *bench) {
+	refs := b.say(number(1), reply("1a", dialog.Bulletin), reply("1b", dialog.Bulletin), reply("1c", dialog.Bulletin))
+	person := b.load(number(1)).Person
+	unknown := gateway.Settlement{Outcome: gateway.Unknown, Why: "unsure"}
+	for i, s := range []gateway.Settlement{sent, dropped, unknown} {
+		b.lease(b.now, 1)
+		b.settle(refs[i], failed(b.now))
+		b.lease(b.now, 1)
+		b.settle(refs[i], s)
+	}
+	entries := b.entries()[1:]
+	require.Len(b, entries, 3, "a message that waits is no news")
+	for i, s := range []gateway.Settlement{sent, dropped, unknown} {
+		e := entries[i]
+		require.Equal(b, gateway.Entry{
+			Key: e.Key, Kind: gateway.Settled, At: b.now, Person: person, Channel: "sms",
+			Ref: refs[i], Outcome: s.Outcome, Why: s.Why,
+		}, e)
+	}
+	require.Empty(b, b.due(b.now))
+}
+
+func testLapse(b *bench) {
+	ref := b.say(number(1), reply("wait", dialog.Safety))[0]
+	b.lease(b.now, 1)
+	lapsed := dropped
+	lapsed.Lapse = dialog.Expired
+	b.settle(ref, lapsed)
+	b.reopen()
+	due := b.due(b.now)
+	require.Len(b, due, 1)
+	require.Equal(b, number(1), due[0].Number)
+	require.Equal(b, &gateway.Errand{Lapse: &gateway.Lapse{Ref: ref, Key: "test.wait", Why: dialog.Expired}}, due[0].Errand)
+	require.NoError(b, b.ring(due[0]))
+	require.Empty(b, b.due(b.now))
+}
+
+func testWithdraw(b *bench) {
+	b.say(number(1), reply("flying", dialog.Bulletin), reply("bulletin", dialog.Bulletin), reply("safety", dialog.Safety), reply("reminder", dialog.Reminder))
+	b.say(number(2), reply("another's", dialog.Bulletin))
+	flying := b.lease(b.now, 1)
+	require.Equal(b, "flying", flying[0].Text)
+	change := b.text(number(1), message(1), reply("stopped", dialog.Answer))
+	change.Withdraw = true
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	b.settle(flying[0].Ref, sent)
+	b.settle(b.leases(b.now, "safety", "another's")[0], sent)
+	b.leases(b.now, "stopped")
+	var why []string
+	for _, e := range b.entries() {
+		if e.Outcome == gateway.Dropped {
+			why = append(why, e.Why)
+		}
+	}
+	require.Equal(b, []string{"opted out", "opted out"}, why)
+}
+
+// eraseWith makes a person with a past, and erases them.
+func (b *bench) eraseWith(e dialog.Erase) {
+	n := number(1)
+	b.set(n, []gateway.Alarm{alarm(n, "vents", b.now), alarm(n, "later", b.now)}, nil)
+	require.NoError(b, b.store.Defer(b.ctx, alarm(n, "later", b.now), b.now.Add(time.Minute)))
+	b.say(n, reply("waiting", dialog.Answer))
+	b.say(number(2), reply("another's", dialog.Answer))
+	change := b.text(n, message(1), reply("forgotten", dialog.Answer))
+	change.Erase = &e
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	b.reopen()
+}
+
+func testErase(b *bench) {
+	b.eraseWith(dialog.Erase{})
+	n := number(1)
+	require.Equal(b, gateway.Conversation{Number: n}, b.load(n))
+	require.Empty(b, b.due(b.now.Add(time.Hour)))
+	b.leases(b.now, "another's", "forgotten")
+	for _, e := range b.entries() {
+		whole := e.Text == "text 3" || e.Message == message(1)
+		require.Equal(b, whole, e.Text != "")
+		require.Equal(b, !whole, e.Erased)
+		for _, r := range e.Replies {
+			require.Equal(b, whole, r.Text != "")
+			require.Equal(b, dialog.Answer, r.Urgency, "what can be counted stays")
+		}
+	}
+	require.ErrorIs(b, b.store.Commit(b.ctx, b.text(n, message(1))), gateway.ErrSeen, "the request to be forgotten, brought again")
+	require.Equal(b, "forgotten", b.recall(n, message(1)).Replies[0].Text)
+	require.NoError(b, b.store.Each(b.ctx, gateway.Number{}, func(c gateway.Conversation) error {
+		require.Equal(b, number(2), c.Number)
+		return nil
+	}))
+	b.say(n, reply("welcome", dialog.Answer))
+	require.Equal(b, uint64(1), b.load(n).Rev)
+}
+
+func testEraseOptOut(b *bench) {
+	b.eraseWith(dialog.Erase{KeepOptOut: true})
+	n := number(1)
+	require.Equal(b, dialog.State{Stopped: true}, b.load(n).State)
+	require.Zero(b, b.load(n).Rev)
+	b.say(n, reply("hello again", dialog.Answer))
+	require.True(b, b.load(n).State.Stopped, "only the person's own word lifts it")
+	require.Equal(b, uint64(1), b.load(n).Rev)
+}
