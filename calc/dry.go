@@ -69,6 +69,7 @@ var (
 
 	openFrom  = constant("clock hour of putting out", Hours(8), practice)
 	openUntil = constant("clock hour of covering", Hours(17), practice)
+	twilight  = constant("time kept from sunrise and sunset when putting out and bringing in", Minutes(30), practice)
 
 	dryDensity = newFigure("dry density of a hand-pressed briquette", KgPerCubicMetre(550), 650, 900, Source{Title: "Hand-pressed starch briquettes 571 to 678 and 729 to 987 kg/m3", By: "Heliyon and Energy Reports, excerpts", Standing: Read})
 )
@@ -342,7 +343,7 @@ type DryInput struct {
 	Start       time.Time // put out; zero: the first midnight of the forecast
 	Now         time.Time // zero: Start
 	Tending     Tending
-	From, Until int // clock hours in the open; both zero: 8 to 17
+	From, Until int // clock hours in the open; both zero: 8 to 17, but never in the dark
 }
 
 // MemberDrying is the drying in one member of the forecast.
@@ -399,6 +400,23 @@ func (f *Forecast) hourOf(t time.Time) int {
 func (f *Forecast) clock(hour int) time.Time {
 	y, m, d := f.Days[0].Date.Date()
 	return time.Date(y, m, d, hour, 0, 0, 0, f.Place.zone())
+}
+
+// openHours are the clock hours of the day of a time, or of the first day, in
+// which a rack stands in the open by default: nobody is sent out in the dark.
+func (f *Forecast) openHours(day time.Time) (from, until int) {
+	from, until = int(openFrom.Likely), int(openUntil.Likely)
+	noon := f.clock(12)
+	if !day.IsZero() {
+		noon = f.Place.midnight(day).Add(12 * time.Hour)
+	}
+	sun, err := SunTimes(f.Place.Lat, f.Place.Lon, noon)
+	if err != nil || sun.PolarDay || sun.PolarNight {
+		return from, until
+	}
+	margin := twilight.Likely.Duration()
+	rise := sun.Rise.Add(margin + time.Hour - time.Nanosecond)
+	return max(from, rise.Hour()), min(until, sun.Set.Add(-margin).Hour())
 }
 
 func (r *rack) shelter(clock int, rain Millimetre) Shelter {
@@ -570,7 +588,8 @@ func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
 	r.target = float64(target.Dry())
 	r.from, r.until = in.From, in.Until
 	if r.from == 0 && r.until == 0 {
-		r.from, r.until = int(or(0, openFrom, assumed)), int(or(0, openUntil, assumed))
+		*assumed = append(*assumed, openFrom.Sourced(), openUntil.Sourced())
+		r.from, r.until = in.Forecast.openHours(in.Start)
 	}
 	if !in.Start.IsZero() {
 		r.start = in.Forecast.hourOf(in.Start)

@@ -500,6 +500,37 @@ func TestDryingWidensWithTheMoisture(t *testing.T) {
 	require.True(t, dry.Ordered())
 }
 
+// C4: a rack is neither put out nor brought in by night, wherever the clock
+// stands.
+func TestNobodyIsSentOutInTheDark(t *testing.T) {
+	for _, r := range []struct {
+		name        string
+		lat, lon    Degree
+		zone        int
+		month       time.Month
+		from, until int
+	}{
+		{"clock of the sun", 0, 0, 0, time.March, 8, 17},
+		{"far east of its meridian, midwinter", -8, -35, -3, time.June, 8, 16},
+		{"far west of its meridian, midwinter", 40, 76, 8, time.December, 11, 17},
+	} {
+		zone := time.FixedZone("", r.zone*3600)
+		day := time.Date(2031, r.month, 21, 0, 0, 0, 0, zone)
+		f, err := NewForecast(ForecastInput{Place: Place{Lat: r.lat, Lon: r.lon, Zone: zone}, Days: []Day{fairDay(day)}})
+		require.NoError(t, err)
+		from, until := f.openHours(time.Time{})
+		require.Equal(t, []int{r.from, r.until}, []int{from, until}, r.name)
+		for _, p := range dried(t, DryInput{Forecast: f}).Plan {
+			if p.Action != PutOut && p.Action != PutOutUntil {
+				continue
+			}
+			sun, err := SunTimes(r.lat, r.lon, p.Date.Add(12*time.Hour))
+			require.NoError(t, err)
+			require.True(t, sun.Rise.Before(p.Out) && p.In.Before(sun.Set), r.name)
+		}
+	}
+}
+
 func TestWholeDays(t *testing.T) {
 	from, to := DryResult{Days: Range[Days]{3, 3.6, 4.01}}.WholeDays()
 	require.Equal(t, []int{3, 5}, []int{from, to})
