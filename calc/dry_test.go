@@ -351,6 +351,8 @@ func TestStepProperties(t *testing.T) {
 		next, _ := b.step(x, &h, shelter, .0665, seconds)
 		require.Positive(t, next)
 		require.LessOrEqual(t, next, b.most)
+		soggy, _ := b.step(b.most+.5, &h, shelter, .0665, seconds)
+		require.LessOrEqual(t, soggy, b.most+.5, "rain never adds to what is wetter than rain can make it")
 
 		rain := h
 		rain.Rain = 20

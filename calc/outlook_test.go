@@ -215,3 +215,28 @@ func TestStandardDryingIsDryOut(t *testing.T) {
 		require.Equal(t, dried(t, DryInput{Forecast: f, Piece: p}).Days, days[p])
 	}
 }
+
+// Every value has a key of its own: officers' files and the JSON name them.
+func TestWeatherKeys(t *testing.T) {
+	for _, keys := range [][]fmt.Stringer{
+		{InSun, UnderRoof, Covered},
+		{SheetedAtNight, Roofed, LeftOut},
+		{DryMember, LikelyMember, WetMember},
+		{Fresh, Old, Expired},
+		{PutOut, PutOutUntil, KeepCovered, Pack},
+		{OrdinaryCare, ExtraCare, DoNotLightToday},
+		{StayNear, SlowDay, TieDown, ShadeFirst, DampSpell, Fragile, LittleGain},
+		{WindyFire, GustyFire, DryAir, DangerIndex, FireWarning, AfterHotDay},
+		{
+			DewFromHumidity, DewFromNine, DewFromMinimum, SunFromSunshine, SunFromCloud, SunFromCode, SunFromTemperature,
+			WindAssumed, RainAssumed, DayBetween, DayFromClimate, TemperatureFromClimate,
+		},
+	} {
+		seen := map[string]bool{"": true, "unknown": true}
+		for _, k := range keys {
+			require.False(t, seen[k.String()], "%T %s", k, k)
+			seen[k.String()] = true
+		}
+	}
+	require.Equal(t, "stay-near tie-down", (StayNear | TieDown).String())
+}
