@@ -101,15 +101,13 @@ func Load(file string, env []string) (Config, error) {
 	if _, err := os.Stat(defaultConfigFile); file == "" && err == nil {
 		l.file = defaultConfigFile
 	}
-	if l.file != "" {
-		l.read()
-	}
-	if len(l.problems) == 0 {
+	if l.file == "" || l.read() {
 		l.override(env)
 		l.expand(env)
 		l.validate()
 	}
 	if len(l.problems) > 0 {
+		slices.SortStableFunc(l.problems, func(a, b problem) int { return a.Line - b.Line })
 		return l.Config, l.problems
 	}
 	return l.Config, nil
@@ -165,25 +163,30 @@ func (l *loader) want(ok bool, key, why string, args ...any) {
 	}
 }
 
-func (l *loader) read() {
+// read reads the file and reports whether it can be read at all.
+func (l *loader) read() bool {
 	data, err := os.ReadFile(l.file)
 	if err != nil {
 		l.wrong("", "cannot be read: %v", errors.Unwrap(err))
-		return
+		return false
 	}
 	l.lines = keyLines(data)
 	l.set, err = toml.Decode(string(data), &l.Config)
 	if p := (toml.ParseError{}); errors.As(err, &p) {
 		l.problems = append(l.problems, problem{l.file, p.Position.Line, p.LastKey, p.Message})
-		return
+		return false
 	}
 	for _, k := range l.set.Undecoded() {
 		for _, key := range slices.Sorted(maps.Keys(l.lines)) {
-			if index.ReplaceAllString(key, "") == strings.ToLower(k.String()) {
-				l.wrong(key, "is not known here; known are %s", strings.Join(knownKeys(key), ", "))
+			// What stands below an unknown table, or is a gateway's own, has no
+			// keys to know.
+			known := knownKeys(key)
+			if len(known) > 0 && index.ReplaceAllString(key, "") == strings.ToLower(k.String()) {
+				l.wrong(key, "is not known here; known are %s", strings.Join(known, ", "))
 			}
 		}
 	}
+	return true
 }
 
 // override sets what the environment names: COBLINE_OUTBOX_PER_SECOND is the

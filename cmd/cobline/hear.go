@@ -11,7 +11,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"cobline/calc"
 	"cobline/dialog"
 	"cobline/locales"
 )
@@ -116,15 +115,9 @@ func (h heard) table(t *terminal) error {
 
 // listKeys prints the keys that JSON, CSV and commands use, a family a line.
 func listKeys(w io.Writer) error {
-	families := []struct {
-		name string
-		keys []string
-	}{
-		{"wastes", spellings(calc.Wastes())},
-		{"starches", spellings(calc.Starches())},
-	}
-	for _, f := range families {
-		if _, err := fmt.Fprintf(w, "%s: %s\n", f.name, strings.Join(f.keys, " ")); err != nil {
+	keys := dialog.Keys()
+	for _, family := range slices.Sorted(maps.Keys(keys)) {
+		if _, err := fmt.Fprintf(w, "%s: %s\n", family, strings.Join(keys[family], " ")); err != nil {
 			return err
 		}
 	}

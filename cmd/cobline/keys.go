@@ -99,15 +99,14 @@ func setLeaf(v reflect.Value, s string) error {
 
 var (
 	index      = regexp.MustCompile(`\[[0-9]+\]`)
-	lastOfKey  = regexp.MustCompile(`(\.[^.\[]*|\[[0-9]+\])$`)
 	arrayLine  = regexp.MustCompile(`^\s*\[\[\s*([^\]]+?)\s*\]\]`)
 	tableLine  = regexp.MustCompile(`^\s*\[\s*([^\]]+?)\s*\]`)
 	assignment = regexp.MustCompile(`^\s*([A-Za-z0-9_.-]+)\s*=`)
 	inline     = regexp.MustCompile(`[{,]\s*([A-Za-z0-9_.-]+)\s*=`)
 )
 
-// parentKey returns the key of the table a key stands in.
-func parentKey(key string) string { return strings.TrimSuffix(key, lastOfKey.FindString(key)) }
+// parentKey returns the key of the table a key stands in, empty at the top.
+func parentKey(key string) string { return key[:max(strings.LastIndexAny(key, ".["), 0)] }
 
 // keyLines returns the line at which a file sets each key. It knows as much of
 // TOML as people write in a configuration; a key it misses is told with the

@@ -67,7 +67,7 @@ func (l *logCommand) Run(t *terminal) error {
 		return err
 	}
 	write, flush := l.writer(t)
-	for after := gateway.NewKey(l.Since, 0); ; {
+	for after := firstKey(l.Since); ; {
 		entries, err := store.After(ctx, after, 1000)
 		if err != nil {
 			return err
@@ -125,4 +125,12 @@ func (l *logCommand) line(e gateway.Entry, n gateway.Number) logged {
 		out.Segments += r.Segments
 	}
 	return out
+}
+
+// firstKey returns the key before the entries since a time.
+func firstKey(since time.Time) gateway.Key {
+	if since.IsZero() {
+		return gateway.Key{}
+	}
+	return gateway.NewKey(since, 0)
 }

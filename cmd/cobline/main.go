@@ -98,8 +98,9 @@ func run(args []string, stdin io.Reader, stdout, stderr io.Writer) (code int) {
 // usage says where to read more after a command line that was not understood.
 func usage(err error) string {
 	command := "cobline"
-	if p := (*kong.ParseError)(nil); errors.As(err, &p) && p.Context.Command() != "" {
-		command += " " + strings.Fields(p.Context.Command())[0]
+	if p := (*kong.ParseError)(nil); errors.As(err, &p) {
+		path, _, _ := strings.Cut(p.Context.Command(), "<")
+		command = strings.TrimSpace(command + " " + path)
 	}
 	return fmt.Sprintf("Run %q to see what it takes.", command+" --help")
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"reflect"
@@ -141,6 +142,9 @@ func unitOf(t reflect.Type) unit {
 	if u, ok := units[quantity(t)]; ok {
 		return u
 	}
+	if t.Kind() == reflect.Int {
+		return unit{placeholder: "N", factor: 1}
+	}
 	return unit{placeholder: "KEY", factor: 1}
 }
 
@@ -178,9 +182,9 @@ func (m method) flags() reflect.Type {
 	}}
 	for _, f := range m.fields {
 		in := inputs[f.Name]
-		help := in.help
-		if in.standard != "" {
-			help += " (default: " + in.standard + ")"
+		help := in.help + " (default: " + in.standard + ")"
+		if in.standard == "" {
+			help = in.help + " (required)"
 		}
 		flag := reflect.StructField{Name: f.Name, Type: reflect.TypeFor[string]()}
 		if f.Type.Kind() == reflect.Bool {
@@ -194,7 +198,11 @@ func (m method) flags() reflect.Type {
 
 // Run computes the method that was chosen, if it was one.
 func (*reckonCommand) Run(ctx *kong.Context, t *terminal) error {
-	i := slices.IndexFunc(methods, func(m method) bool { return m.name == ctx.Selected().Name })
+	chosen := ctx.Selected().Name
+	if chosen == "reckon" {
+		return advised{errors.New("say what to reckon"), `Run "cobline reckon --help" for the list.`}
+	}
+	i := slices.IndexFunc(methods, func(m method) bool { return m.name == chosen })
 	if i < 0 {
 		return nil
 	}

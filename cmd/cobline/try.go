@@ -20,9 +20,9 @@ import (
 )
 
 type tryCommand struct {
-	Lang     locales.Lang `placeholder:"LANG" default:"en" help:"The language a new person is answered in."`
+	Lang     locales.Lang `placeholder:"LANG" default:"en" help:"The language a new person is answered in (default: en)."`
 	Channel  string       `enum:"sms,ussd" default:"sms" help:"Write by text message (sms) or press keys in a dialled session (ussd)."`
-	Phone    string       `placeholder:"NUMBER" default:"+254700000001" help:"The number that writes."`
+	Phone    string       `placeholder:"NUMBER" default:"+254700000001" help:"The number that writes (default: +254700000001)."`
 	Place    string       `placeholder:"KEY" help:"The place of the configuration the phone is at."`
 	At       string       `placeholder:"'2026-03-02 09:00'" help:"When the conversation begins, in the place's time (default: now)."`
 	Segments bool         `help:"Show after each message how many segments it takes, in which alphabet, and its units."`
