@@ -153,12 +153,26 @@ func TestDryingSizesAndWastes(t *testing.T) {
 	} {
 		require.Equal(t, r.want, likely(DryInput{Waste: r.waste, Split: r.split, Target: r.target}, all...), r.waste)
 	}
-	require.Equal(t, "3.0 5.0 4.8", likely(DryInput{Tending: Roofed}, "dry season", "warm humid", "highland"), "under an airy roof")
-	require.Equal(t, "4.2 6.2 6.7", likely(DryInput{From: 10, Until: 16}, "dry season", "warm humid", "highland"), "out from ten to sixteen")
-	require.Equal(t, "3.1 4.4 5.0", likely(DryInput{From: 7, Until: 18}, "dry season", "warm humid", "highland"), "out from seven to eighteen")
-	require.Equal(t, "4.0 5.6 6.0", likely(DryInput{Target: .07}, "dry season", "warm humid", "highland"), "to 7 %")
-	require.Equal(t, "3.3 4.7 5.0", likely(DryInput{Density: 550}, "dry season", "warm humid", "highland"), "lighter")
-	require.Equal(t, "4.0 5.2 5.9", likely(DryInput{Density: 900}, "dry season", "warm humid", "highland"), "heavier")
+	for what, r := range map[string]struct {
+		in   DryInput
+		want string
+	}{
+		"under an airy roof":   {DryInput{Tending: Roofed}, "3.0 5.0 4.8"},
+		"out from 10 to 16":    {DryInput{From: 10, Until: 16}, "4.2 6.2 6.7"},
+		"out from 7 to 18":     {DryInput{From: 7, Until: 18}, "3.1 4.4 5.0"},
+		"to 7 %":               {DryInput{Target: .07}, "4.0 5.6 6.0"},
+		"to 10 %":              {DryInput{Target: .10}, "3.0 3.9 4.6"},
+		"lighter":              {DryInput{Density: 550}, "3.3 4.7 5.0"},
+		"heavier":              {DryInput{Density: 900}, "4.0 5.2 5.9"},
+		"diffusivity less 30%": {DryInput{Pace: .7}, "4.7 6.3 7.0"},
+		"diffusivity more 30%": {DryInput{Pace: 1.3}, "3.0 4.0 4.4"},
+		"50 mm wide":           {DryInput{Piece: Solid(.050, .050)}, "3.0 4.3 4.9"},
+		"60 mm wide":           {DryInput{Piece: Solid(.060, .050)}, "4.0 5.2 6.0"},
+		"40 mm high":           {DryInput{Piece: Solid(.055, .040)}, "3.0 4.0 4.7"},
+		"60 mm high":           {DryInput{Piece: Solid(.055, .060)}, "4.0 5.3 6.0"},
+	} {
+		require.Equal(t, r.want, likely(r.in, "dry season", "warm humid", "highland"), what)
+	}
 }
 
 // An airy roof in nearly saturated air never brings char below 8 %: what it
