@@ -311,10 +311,10 @@ func TestCrankCylinder(t *testing.T) {
 	}
 }
 
-// bisected is the surface temperature by forty halvings.
+// bisected is the surface temperature by fifty halvings.
 func bisected(e *exchange) float64 {
-	lo, hi := e.air-20, e.air+50
-	for range 40 {
+	lo, hi := e.air-40, e.air+50
+	for range 50 {
 		if t := (lo + hi) / 2; e.balance(t) > 0 {
 			lo = t
 		} else {

@@ -68,6 +68,9 @@ type exchange struct {
 	transfer              float64 // kg/m2/s/kPa
 	rewet                 float64
 	sky                   bool // open to dew
+
+	last   drying // at lastAt, so that the solution need not be computed again
+	lastAt float64
 }
 
 func (b *body) exchange(x float64, h *Hour, s Shelter, gamma float64) exchange {
@@ -128,23 +131,27 @@ func (e *exchange) at(t float64) drying {
 }
 
 // surface is the temperature at which the balance is nil, to balanced. It lies
-// within 20 degrees under and 50 over the air, but mostly between that of a
-// surface without evaporation and a Newton step from there with the slope of a
-// wet one.
+// at most 50 degrees over the air, and under it by no more than 40: a wet bulb in
+// desert air is 30 lower. Mostly one Newton step from the temperature of a
+// surface without evaporation crosses it.
 func (e *exchange) surface() float64 {
-	bound := func(t float64) float64 { return max(e.air-20, min(e.air+50, t)) }
-	slope := e.loss + latentHeat*e.transfer*saturationSlope(Celsius(e.air))
-	lo, hi := e.air-20, e.air+50
+	lowest, highest := e.air-40, e.air+50
+	bound := func(t float64) float64 { return max(lowest, min(highest, t)) }
+	lo, hi := lowest, highest
 	flo, fhi := math.Inf(1), math.Inf(-1)
-	t := bound(e.air + e.heat/e.loss)
-	for range 2 {
+	t, overshoot := bound(e.air+e.heat/e.loss), 1.1
+	for range 3 {
 		f := e.balance(t)
 		if f > 0 {
 			lo, flo = t, f
 		} else {
 			hi, fhi = t, f
 		}
-		t = bound(t + 1.05*f/slope)
+		if !math.IsInf(flo, 1) && !math.IsInf(fhi, -1) {
+			return fallingRoot(e.balance, lo, flo, hi, fhi, balanced)
+		}
+		t = bound(t + overshoot*f/e.slope())
+		overshoot *= 2
 	}
 	if math.IsInf(flo, 1) {
 		flo = e.balance(lo)
@@ -153,6 +160,18 @@ func (e *exchange) surface() float64 {
 		fhi = e.balance(hi)
 	}
 	return fallingRoot(e.balance, lo, flo, hi, fhi, balanced)
+}
+
+// slope is about how fast the balance falls where it was last taken: with the vapour pressure of a wet
+// surface, or with the inner rate where that limits, whose equilibrium falls some
+// four per cent a degree.
+func (e *exchange) slope() float64 {
+	t, d := e.lastAt, &e.last
+	if d.evaporation >= d.surface {
+		return e.loss + latentHeat*e.transfer*saturationSlope(Celsius(t))
+	}
+	faster := float64(activation.Likely) * 1e3 / 8.314 / ((t + 273.15) * (t + 273.15))
+	return e.loss + latentHeat*(max(0, d.evaporation)*faster+e.mass*d.rate/e.exposed*d.equilibrium*0.04)
 }
 
 // arrhenius is the drying rate at a temperature over that at 25 C.
@@ -164,7 +183,8 @@ func arrhenius(t float64) float64 {
 // balance is the heat left over at a surface temperature, W/m2; it falls as the
 // temperature rises.
 func (e *exchange) balance(t float64) float64 {
-	return e.heat - e.loss*(t-e.air) - latentHeat*e.at(t).evaporation
+	e.last, e.lastAt = e.at(t), t
+	return e.heat - e.loss*(t-e.air) - latentHeat*e.last.evaporation
 }
 
 const balanced = 1e-7 // W/m2
@@ -180,7 +200,10 @@ func (b *body) step(x float64, h *Hour, s Shelter, gamma, seconds float64) (next
 }
 
 func (e *exchange) after(surface float64, h *Hour, seconds float64) float64 {
-	d, x := e.at(surface), e.moisture
+	d, x := e.last, e.moisture
+	if surface != e.lastAt {
+		d = e.at(surface)
+	}
 	carried := d.surface * e.exposed * seconds / e.mass
 	next := d.equilibrium + (x-d.equilibrium)*math.Exp(-d.rate*seconds)
 	if next < x {
