@@ -37,10 +37,18 @@ func (c Cylinder) Usable() CubicMetre {
 	return Cylinder{c.Diameter, flue.Height}.Volume() - flue.Volume()
 }
 
+// Fill is one waste of a mixture.
+type Fill struct {
+	Waste    Waste
+	Share    Share           // of the loose volume, as sacks or layers; all of them together are 1
+	Moisture Range[WetBasis] // zero: that of the whole load
+}
+
 // LoadInput asks what a drum load weighs. Give drums, a mass or a volume; the
 // mass wins over the volume and the volume over the drums.
 type LoadInput struct {
 	Waste    Waste
+	Fills    []Fill          // a mixture of two to six wastes, instead of Waste
 	Drums    Count           // 1 to 50; zero: 1
 	Drum     Litre           // nominal size of one drum, 50 to 400; zero: 200
 	Mass     Range[Kg]       // moist waste at hand
@@ -62,7 +70,8 @@ type LoadResult struct {
 
 // Load computes what fills drums, or what a mass or a volume of loose waste
 // amounts to, from the loose density of the waste: m = rho V, with the dry
-// matter of a volume the same whatever its moisture. Densities are estimates
+// matter of a volume the same whatever its moisture. A mixture is the sum of its
+// parts. Densities are estimates
 // (+-30 %) that one weighed fill replaces.
 func Load(in LoadInput) (LoadResult, error) {
 	c, err := newCharge(in)
@@ -72,9 +81,9 @@ func Load(in LoadInput) (LoadResult, error) {
 	return c.load(c.ranges()), nil
 }
 
-// Fill returns how many containers of a volume v a mass of loose, air-dry waste
+// Containers returns how many containers of a volume v a mass of loose, air-dry waste
 // fills.
-func Fill(w Waste, m Range[Kg], v Litre) (Range[Count], error) {
+func Containers(w Waste, m Range[Kg], v Litre) (Range[Count], error) {
 	f, err := feedOf(w)
 	if err != nil {
 		return Range[Count]{}, err
@@ -88,7 +97,7 @@ func Fill(w Waste, m Range[Kg], v Litre) (Range[Count], error) {
 	return rangeOf[Count](spreadOf(m).over(spreadOf(f.Density.Range))).Scale(1000 / float64(v)), nil
 }
 
-func (c *charge) load(o *[outcomes]Range[float64]) LoadResult {
+func (c *charge) load(o *outcomeRanges) LoadResult {
 	r := LoadResult{
 		Drums: c.drums, Feed: As[Kg](o[feedMass]), Dry: As[Kg](o[dryMass]), Volume: As[Litre](o[looseVolume]),
 		PerDrum: c.full, Assumed: c.assumed,

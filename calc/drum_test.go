@@ -69,7 +69,7 @@ func TestLoadRefusesNonsense(t *testing.T) {
 }
 
 // What fills a volume weighs what that volume fills.
-func TestFillIsTheReverseOfLoad(t *testing.T) {
+func TestContainersAreTheReverseOfLoad(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		w := rapid.SampledFrom(calc.Wastes()).Draw(t, "waste")
 		sacks := rapid.Float64Range(.5, 20).Draw(t, "sacks")
@@ -77,7 +77,7 @@ func TestFillIsTheReverseOfLoad(t *testing.T) {
 			Waste: w, Volume: calc.Exactly(calc.Litre(100 * sacks)), Moisture: calc.Exactly[calc.WetBasis](.13),
 		})
 		require.NoError(t, err)
-		got, err := calc.Fill(w, calc.Exactly(load.Feed.Likely), 100)
+		got, err := calc.Containers(w, calc.Exactly(load.Feed.Likely), 100)
 		require.NoError(t, err)
 		require.InEpsilon(t, sacks, float64(got.Likely), 1e-9)
 		require.True(t, got.Ordered())
@@ -90,8 +90,8 @@ func ExampleLoad() {
 	// Output: {51 65 84} kg in 4 sacks, 33 kg a drum <nil>
 }
 
-func ExampleFill() {
-	sacks, err := calc.Fill(calc.GroundnutShell, calc.Exactly[calc.Kg](25), 100)
+func ExampleContainers() {
+	sacks, err := calc.Containers(calc.GroundnutShell, calc.Exactly[calc.Kg](25), 100)
 	fmt.Printf("25 kg of groundnut shell fill %.1f sacks %v\n", sacks, err)
 	// Output: 25 kg of groundnut shell fill {2.1 2.9 4.2} sacks <nil>
 }

@@ -94,6 +94,18 @@ func LightingAt(w WetBasis) Lighting {
 	}
 }
 
+// daysToDry is how long the slowest part of a charge lies in the sun until it
+// may be lit.
+func (c *charge) daysToDry(sun Hours) (longest Range[Days]) {
+	_ = c.each(func(p *charge) error {
+		if d := p.feed.daysToDry(p.wettest, sun); d.Likely > longest.Likely {
+			longest = d
+		}
+		return nil
+	})
+	return longest
+}
+
 // daysToDry is how long one thin layer lies in the sun until it may be lit,
 // by a single exponential toward the moisture of the air. It is a hand check
 // without weather, own reference computation.

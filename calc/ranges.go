@@ -11,6 +11,9 @@ const decile = 1.2815515655446004
 type sides struct{ likely, below, above float64 }
 
 func sidesOf[T ~float64](r Range[T]) sides {
+	if r.Likely == 0 {
+		return sides{}
+	}
 	return sides{
 		float64(r.Likely),
 		math.Log(float64(r.Likely/r.Low)) / decile,
@@ -57,12 +60,13 @@ func (s *spread) add(below, above float64) {
 // move enters a cause that takes the quantity to the values a and b at its own
 // P10 and P90 while all other causes stay (JCGM 100:2008, 5.1.3, note 2).
 func (s *spread) move(a, b float64) {
-	if a == s.likely && b == s.likely {
-		return
-	}
 	down, up := math.Log(a/s.likely), math.Log(b/s.likely)
 	if down > up {
 		down, up = up, down
+	}
+	// What moves the quantity by less than a thousandth is not a factor of it.
+	if up-down < 1e-3 {
+		return
 	}
 	s.add(max(-down, 0), max(up, 0))
 }
@@ -118,11 +122,13 @@ const draws = 256
 
 // plane is an even spread of points over two independent standard normal
 // deviates: a lattice on the golden ratio, turned so that the deciles of all
-// wastes lie nearest to those of long random draws.
+// wastes lie nearest to those of long random draws. Neighbours are dealt far
+// apart, because sorted values are the slowest to pick the tails from.
 var plane = func() (points [draws][2]float64) {
+	const apart = 101
 	for k := range points {
 		_, turn := math.Modf((float64(k)+.5)*math.Phi + .4)
-		points[k] = [2]float64{normalQuantile((float64(k) + .5) / draws), normalQuantile(turn)}
+		points[k*apart%draws] = [2]float64{normalQuantile((float64(k) + .5) / draws), normalQuantile(turn)}
 	}
 	return points
 }()
@@ -132,30 +138,37 @@ func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) 
 // around returns the deciles of the drawn values about a likely one. Only the
 // tails are sorted: a whole sort would be half the time of a recipe.
 func around(values *[draws]float64, likely float64) Range[float64] {
-	low := tail(values, 1)
-	high := -tail(values, -1)
-	return Range[float64]{min(low, likely), likely, max(high, likely)}
-}
-
-// tail returns the lower decile of the values times sign.
-func tail(values *[draws]float64, sign float64) float64 {
-	const at, part = draws / 10, .1 // P10 lies at 25.6 values, and the middle of value i at i + 0.5
-	var least [at + 2]float64
+	var least, most tail
 	for i := range least {
-		least[i] = math.Inf(1)
+		least[i], most[i] = math.Inf(1), math.Inf(1)
 	}
 	for _, v := range values {
-		v *= sign
-		if v >= least[len(least)-1] {
-			continue
+		if v < least[len(least)-1] {
+			least.insert(v)
 		}
-		i := len(least) - 1
-		for ; i > 0 && least[i-1] > v; i-- {
-			least[i] = least[i-1]
+		if -v < most[len(most)-1] {
+			most.insert(-v)
 		}
-		least[i] = v
 	}
-	return least[at]*(1-part) + least[at+1]*part
+	return Range[float64]{min(least.decile(), likely), likely, max(-most.decile(), likely)}
+}
+
+// tail is the least values of a draw, sorted, as far as its decile needs them.
+type tail [draws/10 + 2]float64
+
+// insert takes in a value less than the last.
+func (t *tail) insert(v float64) {
+	i := len(t) - 1
+	for ; i > 0 && t[i-1] > v; i-- {
+		t[i] = t[i-1]
+	}
+	t[i] = v
+}
+
+// decile is P10: it lies at 25.6 values, and the middle of value i at i + 0.5.
+func (t *tail) decile() float64 {
+	const part = .1
+	return t[len(t)-2]*(1-part) + t[len(t)-1]*part
 }
 
 // either returns the range itself, or the figure's when it is the zero range,

@@ -42,15 +42,16 @@ func TestSpreadOfOneFactorIsItself(t *testing.T) {
 	}
 }
 
-func TestTailIsTheLowerDecile(t *testing.T) {
+func TestAroundIsTheDeciles(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var values [draws]float64
 		for i := range values {
 			values[i] = rapid.Float64Range(-1e3, 1e3).Draw(t, "value")
 		}
 		sorted := slices.Sorted(slices.Values(values[:]))
-		require.InDelta(t, .9*sorted[25]+.1*sorted[26], tail(&values, 1), 1e-9)
-		require.InDelta(t, .9*sorted[230]+.1*sorted[229], -tail(&values, -1), 1e-9)
+		got := around(&values, sorted[128])
+		require.InDelta(t, .9*sorted[25]+.1*sorted[26], got.Low, 1e-9)
+		require.InDelta(t, .9*sorted[230]+.1*sorted[229], got.High, 1e-9)
 	})
 }
 
@@ -84,7 +85,7 @@ func TestRangesAgreeWithDraws(t *testing.T) {
 func drawOutcomes(c *charge, n int) (drawn [outcomes][]float64) {
 	random := rand.New(rand.NewPCG(7, 19))
 	for range n {
-		var x [causes]float64
+		var x causeValues
 		for i, r := range c.causes {
 			x[i] = sidesOf(r).at(random.NormFloat64())
 		}

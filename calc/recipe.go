@@ -4,6 +4,7 @@ package calc
 // states. Give drums, a mass or a volume as in LoadInput.
 type RecipeInput struct {
 	Waste        Waste
+	Fills        []Fill          // a mixture of wastes, instead of Waste
 	Drums        Count           // 1 to 50; zero: 1, or as many as the mass or volume fills
 	Drum         Litre           // nominal size of one drum, 50 to 400; zero: 200
 	Mass         Range[Kg]       // moist waste at hand
@@ -57,20 +58,21 @@ type RecipeResult struct {
 // Waste that may not be lit gets no clock, but the days it needs to dry and
 // what its char would lose.
 func Recipe(in RecipeInput) (RecipeResult, error) {
-	c, err := newCharge(LoadInput{in.Waste, in.Drums, in.Drum, in.Mass, in.Volume, in.Moisture})
+	c, err := newCharge(LoadInput{in.Waste, in.Fills, in.Drums, in.Drum, in.Mass, in.Volume, in.Moisture})
 	if err != nil {
 		return RecipeResult{}, err
 	}
 	if err := c.setYield(in.Yield); err != nil {
 		return RecipeResult{}, err
 	}
+	c.conserve()
 	sun := or(in.EffectiveSun, sunnyHours, &c.assumed)
 	if err := within("effective drying hours a day", sun, 1, 12); err != nil {
 		return RecipeResult{}, err
 	}
 	burnt := c.carbonise()
 	r := RecipeResult{
-		Suitability: c.feed.Suitability,
+		Suitability: c.suitability,
 		Lighting:    burnt.Lighting,
 		Drums:       burnt.Load.Drums,
 		FeedPerDrum: burnt.Load.PerDrum,
@@ -81,7 +83,7 @@ func Recipe(in RecipeInput) (RecipeResult, error) {
 		Char:        burnt.Char, Unburnt: burnt.Unburnt,
 		Yield: burnt.Yield, YieldKept: burnt.YieldKept,
 		Ash: burnt.Ash, FixedCarbon: burnt.FixedCarbon, HeatingValue: burnt.HeatingValue,
-		Wait: c.feed.BindingWait.Likely,
+		Wait: c.wait,
 	}
 	paste, err := bind(burnt.Char, charAsBound.Likely, BindInput{Starch: in.Starch, Dose: in.Dose}, burnt.Assumed)
 	if err != nil {
@@ -99,12 +101,12 @@ func Recipe(in RecipeInput) (RecipeResult, error) {
 	if r.DryingDays, err = daysInSun(in.Piece, r.MixMoisture, sun); err != nil {
 		return RecipeResult{}, err
 	}
-	r.Assumed = append(r.Assumed, wetDensity.Sourced(), pressLoss.Sourced(), diffusivity.Sourced(), c.feed.BindingWait.Sourced())
+	r.Assumed = append(r.Assumed, wetDensity.Sourced(), pressLoss.Sourced(), diffusivity.Sourced())
 
 	if r.Lighting.MayLight() {
 		r.Clock = Clock(in.Slow)
 	} else {
-		r.DaysToDryFirst = c.feed.daysToDry(As[WetBasis](c.causes[moisture]), sun)
+		r.DaysToDryFirst = c.daysToDry(sun)
 	}
 	return r, nil
 }

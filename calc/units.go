@@ -54,8 +54,6 @@ type (
 	WattPerSquareMetre float64
 	// Millimetre is a depth of rain or of evaporated water.
 	Millimetre float64
-	// PerCelsius is a change per degree.
-	PerCelsius float64
 	// PerRootCelsius is a change per root of a degree.
 	PerRootCelsius float64
 	// KilojoulePerMole is an activation energy.

@@ -16,8 +16,14 @@ var binderTopic = topic{
 	families: map[string]Slot{"starch": slotStarch},
 	bare:     slotCharKg,
 	starts:   []string{"starch"},
-	next:     (*turn).nextBinder,
-	answer:   (*turn).paste,
+	place: func(r reading, a amount, slot Slot) Slot {
+		if slot == slotCharKg && r.nearer(a.token, "starch", "thing") == "starch" {
+			return slotStarchKg // "charcoal 10 kg, flour 1 kg"
+		}
+		return slot
+	},
+	next:   (*turn).nextBinder,
+	answer: (*turn).paste,
 }
 
 // commonStarches is the order of the starch list.

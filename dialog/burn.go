@@ -91,7 +91,7 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 		}
 		out.not = out.not || s.is("word.not") || s.is("word.no")
-		if known || len(s.of("unit")) > 0 || len(s.of("number")) > 0 || len(s.of("waste")) > 0 || len(s.of("word")) > 0 || len(s.of("state")) > 0 || len(s.of("smoke")) > 0 {
+		if known || r.belongs(s) {
 			for i := s.from; i < s.to; i++ {
 				covered[i] = true
 			}
@@ -101,6 +101,9 @@ func (t *turn) hear(r reading) (told, bool) {
 		asks = asks || tok.question
 		if covered[i] || tok.isNumber {
 			continue
+		}
+		if tok.word == "a" && i+1 < len(r.tokens) && covered[i+1] {
+			continue // "a drum"
 		}
 		if name := t.drumNamed(tok.word); name != "" && out.drum == "" {
 			out.drum = name
@@ -112,7 +115,7 @@ func (t *turn) hear(r reading) (told, bool) {
 		}
 		loose++
 	}
-	for _, a := range r.amounts() {
+	for _, a := range r.sums {
 		switch a.unit {
 		case "minute":
 			out.ago += time.Duration(a.number * float64(time.Minute))
@@ -134,8 +137,18 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 		}
 	}
+	if out.ago > 0 {
+		loose-- // "ago"
+	}
+	whole := loose == 0
+	if !t.burning() && !whole && len(unique(questions)) == 1 && questions[0] == reportReady && len(reports) == 0 {
+		return out, false // "how long to press each one"
+	}
+	if len(reports) > 0 && !asks && len(questions) > 0 && unique(questions)[0] == reportReady && len(unique(questions)) == 1 {
+		questions = nil // "covered, ready"
+	}
 	kinds := unique(append(slices.Clone(reports), questions...))
-	if len(kinds) == 0 {
+	if len(kinds) == 0 || !t.burning() && !whole && weatherOnly(kinds) {
 		return out, false
 	}
 	switch {
@@ -157,10 +170,31 @@ func (t *turn) hear(r reading) (told, bool) {
 	return out, true
 }
 
+// belongs reports whether a word may stand beside a report without making it
+// doubtful: a measure, a waste, how it looks, or a word without weight.
+func (r reading) belongs(s span) bool {
+	for _, c := range s.concepts {
+		switch family(c) {
+		case "number", "waste", "word", "state", "smoke", "thing":
+			return true
+		case "unit":
+			if c != "unit.sack" || r.hasNumber() {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// weatherOnly reports whether a text speaks of rain, wind or dark and of no drum.
+func weatherOnly(kinds []string) bool {
+	return !slices.ContainsFunc(kinds, func(k string) bool { return k != reportRain && k != reportWind && k != reportDark })
+}
+
 // strongest is the report that is answered when a text holds several: what is
 // dangerous to misread comes first.
 func strongest(kinds []string) string {
-	for _, k := range []string{reportOpened, reportReady, reportLeak, reportRain, reportWind, reportDark, reportCovered, "resealed", reportLit, reportWeighed} {
+	for _, k := range []string{reportOpened, reportLeak, reportRain, reportWind, reportDark, reportCovered, "resealed", reportLit, reportWeighed, reportReady} {
 		if slices.Contains(kinds, k) {
 			if k == "resealed" {
 				return reportCovered
@@ -185,8 +219,10 @@ func (r reading) hasNumber() bool {
 // ownName is the word a person calls the drum by: the one word without another
 // meaning, right behind the word for drum.
 func (t *turn) ownName(r reading, covered []bool) string {
+	words := t.e.lexicons.words[t.lang].main
 	for _, s := range r.spans {
-		if !s.is("unit.drum") || s.to >= len(r.tokens) || covered[s.to] || r.tokens[s.to].isNumber {
+		drum := slices.Contains(words.meanings[r.tokens[s.to-1].word], "unit.drum")
+		if !drum || s.to >= len(r.tokens) || covered[s.to] || r.tokens[s.to].isNumber {
 			continue
 		}
 		if n := utf8.RuneCountInString(r.tokens[s.to].word); n >= 2 && n <= 12 {
@@ -216,7 +252,7 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	what, ok := t.hear(r)
 	if !ok && t.bareWeight(r) {
-		what, ok = told{what: reportWeighed, kg: r.amounts()}, true
+		what, ok = told{what: reportWeighed, kg: r.sums}, true
 	}
 	if !ok {
 		return t.smokeSeen(r)
@@ -264,7 +300,7 @@ func (t *turn) bareWeight(r reading) bool {
 		return false
 	}
 	weights := 0
-	for _, a := range r.amounts() {
+	for _, a := range r.sums {
 		if a.unit != "kg" && a.unit != "tin" && a.unit != "bucket" {
 			return false
 		}

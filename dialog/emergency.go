@@ -67,7 +67,8 @@ type emergencyIn struct {
 func (r reading) emergency() emergencyIn {
 	var a, b []string
 	var harms, hazards []string
-	weak, person, body, eye, chemical := false, false, false, false, false
+	weak, person, eye, chemical := false, false, false, false
+	body := slices.ContainsFunc(r.safety, func(s span) bool { return len(s.of("body")) > 0 })
 	for _, s := range r.safety {
 		for _, c := range s.concepts {
 			n := name(c)
@@ -75,7 +76,7 @@ func (r reading) emergency() emergencyIn {
 			case "emergency":
 				if kind, tier, _ := strings.Cut(n, "."); tier == "a" {
 					a = append(a, kind)
-				} else if !(r.ordinary() && s.to-s.from == 1 && (kind == kindFire || kind == kindGas || kind == kindBurn) && r.tradeWord(s)) {
+				} else if !r.atWork(kind, s) {
 					b = append(b, kind)
 				}
 			case "person":
@@ -83,9 +84,8 @@ func (r reading) emergency() emergencyIn {
 				person = person || n != "animal"
 			case "body":
 				eye = eye || n == "eye"
-				body = true
 			case "harm":
-				if !(slices.Contains(workHarm, n) && r.workFollows(s)) {
+				if body || !slices.Contains(workHarm, n) || !r.workFollows(s) {
 					harms = append(harms, n)
 				}
 			case "hazard":
@@ -114,6 +114,9 @@ func (r reading) emergency() emergencyIn {
 			a = append(a, hazardKind[h])
 		}
 	}
+	if r.criesHelp() {
+		b = append(b, kindInjury)
+	}
 	switch {
 	case len(a) > 0:
 		return emergencyIn{"a", ordered(append(a, b...))}
@@ -123,12 +126,34 @@ func (r reading) emergency() emergencyIn {
 	return emergencyIn{}
 }
 
-// tradeWord reports whether the word is one a burn is spoken of with: fire,
-// burn, smoke, hot.
-func (r reading) tradeWord(s span) bool {
-	return slices.ContainsFunc(s.concepts, func(c string) bool {
-		return family(c) == "hazard" || c == "emergency.gas.b" && slices.ContainsFunc(r.spans, func(o span) bool { return o.from <= s.from && o.to >= s.to })
-	})
+// criesHelp reports whether the text is "help" alone, repeated or called out.
+func (r reading) criesHelp() bool {
+	cries := 0
+	for _, s := range r.spans {
+		if s.is("word.help") && !s.fuzzy {
+			cries += s.to - s.from
+		}
+	}
+	return cries > 0 && cries == len(r.tokens) && (cries > 1 || r.loud)
+}
+
+// workWords are the words of tier B a burn is spoken of with.
+var workWords = []string{"hazard.fire", "hazard.smoke", "hazard.burn"}
+
+// loneWords are harm only beside a person: the price fell, the stalks are cut.
+var loneWords = []string{"harm.fell", "harm.cut", "harm.crushed"}
+
+// atWork reports whether a word of tier B is one the trade speaks with here:
+// "burned 2 drums of stalks", "the fire is good", "smoke white".
+func (r reading) atWork(kind string, s span) bool {
+	means := func(words []string) bool { return slices.ContainsFunc(words, s.is) }
+	switch {
+	case s.to-s.from > 1:
+		return false
+	case kind == kindBurn && r.workFollows(s), means(workWords) && r.ordinary():
+		return true
+	}
+	return means(loneWords) && len(r.tokens) > 2 && !slices.ContainsFunc(r.safety, func(o span) bool { return len(o.of("person")) > 0 || len(o.of("body")) > 0 })
 }
 
 // workFollows reports whether waste or a measure stands behind the word: then
@@ -310,7 +335,7 @@ func (t *turn) hurtMenu() {
 		{kindGas, "hurt.gas"}, {kindBurn, "hurt.burn"}, {kindFire, "hurt.fire"}, {kindNotWaking, "hurt.not-waking"}, {kindInjury, "hurt.other"},
 	}})
 	t.out.Replies[len(t.out.Replies)-1].Urgency = Emergency
-	t.heard.Understood = true
+	t.heard.Tier, t.heard.Understood = "a", true
 }
 
 const (

@@ -76,6 +76,8 @@ type turn struct {
 	heard *Heard
 	via   Channel
 	fresh bool // the person was never met before
+
+	erased bool // nothing of the person is kept
 }
 
 // begin copies the state and finds the place.

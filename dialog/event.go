@@ -79,9 +79,10 @@ type Notice struct {
 
 // Profile is what an officer knows of a person.
 type Profile struct {
-	Lang         locales.Lang
-	Place, Group string
-	Consent      string // how consent was given
+	Lang    locales.Lang `cbor:"1,keyasint,omitempty"`
+	Place   string       `cbor:"2,keyasint,omitempty"`
+	Group   string       `cbor:"3,keyasint,omitempty"`
+	Consent string       `cbor:"4,keyasint,omitempty"` // how consent was given
 }
 
 // Alert is an emergency on its way to a duty phone.

@@ -131,17 +131,18 @@ func (r *reader) number() token {
 	return t
 }
 
-// digits reads decimal digits of any script.
+// digits reads decimal digits of any script. Between or behind digits an O
+// stands for a zero: phones and hands mix them up.
 func (r *reader) digits() string {
 	start := r.at
 	for {
 		c, size := r.peek()
-		if size == 0 || !unicode.IsDigit(c) {
+		if size == 0 || !unicode.IsDigit(c) && !(r.at > start && (c == 'O' || c == 'o') && !r.letterAfter(size)) {
 			break
 		}
 		r.at += size
 	}
-	return locales.Fold(r.lang, r.text[start:r.at])
+	return strings.NewReplacer("o", "0", "O", "0").Replace(locales.Fold(r.lang, r.text[start:r.at]))
 }
 
 // word reads letters with inner apostrophes. In "x2" the x is a sign, not a word.

@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"slices"
+	"strings"
 
 	"cobline/locales"
 )
@@ -12,6 +13,8 @@ type reading struct {
 	spans  []span
 	safety []span
 	parts  []part
+	sums   []amount
+	loud   bool // an exclamation mark ends it
 }
 
 // part is one piece of a reading in the order of the text: a number, a meaning,
@@ -28,11 +31,12 @@ type part struct {
 
 // readText reads a text for a person who speaks l.
 func (e *Engine) readText(l locales.Lang, text string) reading {
-	r := reading{tokens: read(l, text)}
+	r := reading{tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
 	order := e.lexicons.first(l)
 	r.spans = e.lexicons.spans(order, r.tokens)
 	r.safety = e.lexicons.harms(order, r.tokens)
 	r.parts = r.cut()
+	r.sums = r.measures()
 	return r
 }
 
@@ -77,7 +81,7 @@ func join(parts []part) []part {
 			continue
 		}
 		at, between := n-1, false
-		if !out[at].isNumber && out[at].span == nil && n > 1 && out[n-2].isNumber {
+		if !out[at].isNumber && (out[at].span == nil || out[at].span.is("word.filler")) && n > 1 && out[n-2].isNumber {
 			at, between = n-2, true // "and", "na", "et"
 		}
 		before := out[at]
@@ -117,6 +121,11 @@ func (r reading) has(concept string) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return s.is(concept) })
 }
 
+// wasteAt reports whether a waste is named at one of two tokens.
+func (r reading) wasteAt(a, b int) bool {
+	return slices.ContainsFunc(r.spans, func(s span) bool { return (s.from == a || s.from == b) && len(s.of("waste")) > 0 })
+}
+
 // hasFamily reports whether some span has a meaning of the family.
 func (r reading) hasFamily(f string) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of(f)) > 0 })
@@ -144,11 +153,13 @@ type amount struct {
 	number float64
 	unit   string
 	unsure bool
+	token  int
 }
 
-// amounts reads the numbers of a text with their units, written before or
-// after. Beside a waste a unit alone counts one: "a drum of cobs".
-func (r reading) amounts() []amount {
+// measures reads the numbers of a text with their units, written before or
+// after. Before a waste a unit alone counts
+// one: "a drum of cobs".
+func (r reading) measures() []amount {
 	parts := slices.Clone(r.parts)
 	unit := func(i int) string {
 		if i < 0 || i >= len(parts) || parts[i].span == nil || parts[i].used {
@@ -172,20 +183,17 @@ func (r reading) amounts() []amount {
 		switch {
 		case before != "" && (after == "" || nextNumber):
 			parts[i-1].used = true
-			out = append(out, amount{p.number, before, p.unsure})
+			out = append(out, amount{p.number, before, p.unsure, p.token})
 		case after != "":
 			parts[i+1].used = true
-			out = append(out, amount{p.number, after, p.unsure})
+			out = append(out, amount{p.number, after, p.unsure, p.token})
 		default:
-			out = append(out, amount{p.number, "", p.unsure})
+			out = append(out, amount{p.number, "", p.unsure, p.token})
 		}
 	}
-	if !r.hasFamily("waste") {
-		return out
-	}
-	for i := range parts {
-		if u := unit(i); u == "drum" || u == "sack" {
-			out = append(out, amount{1, u, false})
+	for i, p := range parts {
+		if u := unit(i); (u == "drum" || u == "sack") && r.wasteAt(p.span.to, p.span.to+1) {
+			out = append(out, amount{number: 1, unit: u, token: p.token})
 		}
 	}
 	return out
@@ -193,5 +201,26 @@ func (r reading) amounts() []amount {
 
 // hasWeight reports whether the text gives kilograms or tins.
 func (r reading) hasWeight() bool {
-	return slices.ContainsFunc(r.amounts(), func(a amount) bool { return a.unit == "kg" || a.unit == "tin" || a.unit == "bucket" })
+	return slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "kg" || a.unit == "tin" || a.unit == "bucket" })
+}
+
+// nearer returns the family of the two whose word an amount belongs to: the
+// word next behind it or before it, with a leaning to the one behind.
+func (r reading) nearer(token int, one, other string) string {
+	best, at := "", 1000
+	for _, s := range r.spans {
+		for _, f := range []string{one, other} {
+			if len(s.of(f)) == 0 {
+				continue
+			}
+			distance := s.from - token
+			if s.from < token {
+				distance = 2*(token-s.to) + 2
+			}
+			if distance < at {
+				best, at = f, distance
+			}
+		}
+	}
+	return best
 }

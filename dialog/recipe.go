@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"cobline/calc"
@@ -26,9 +27,19 @@ var recipeTopic = topic{
 	},
 	families: map[string]Slot{"waste": slotWaste, "dryness": slotDryness, "drum-past": slotDrumPast, "starch": slotStarch},
 	bare:     slotDrums,
-	starts:   []string{"waste"},
-	next:     (*turn).nextRecipe,
-	answer:   (*turn).recipe,
+	starts:   []string{"waste", "dryness"},
+	place: func(r reading, a amount, slot Slot) Slot {
+		if slot == slotWasteKg && slices.ContainsFunc(r.sums, func(o amount) bool { return o.unit == "sack" }) {
+			return slotSackSize // "2 sacks of 50 kg"
+		}
+		return slot
+	},
+	takes: func(r reading, s span, family string, open Slot) bool {
+		harmless := len(s.of("drum-past")) == 1 && (s.is("drum-past.food") || s.is("drum-past.new") || s.is("drum-past.none"))
+		return family != "drum-past" || open == slotDrumPast || !harmless || !r.hasFamily("waste")
+	},
+	next:   (*turn).nextRecipe,
+	answer: (*turn).recipe,
 }
 
 // What a plain drum needs for waste that chokes it.
@@ -141,7 +152,11 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 	case f.has(slotWasteKg):
 		in.Mass = calc.Exactly(calc.Kg(f.Slots[slotWasteKg].Number))
 	case f.has(slotSacks):
-		in.Volume = calc.Exactly(calc.SackVolume() * calc.Litre(f.Slots[slotSacks].Number))
+		sack := calc.SackVolume()
+		if f.has(slotSackSize) {
+			sack = calc.SackVolumeOf(calc.Kg(f.Slots[slotSackSize].Number))
+		}
+		in.Volume = calc.Exactly(sack * calc.Litre(f.Slots[slotSacks].Number))
 	case f.has(slotTins):
 		in.Volume = calc.Exactly(calc.TinVolume() * calc.Litre(f.Slots[slotTins].Number))
 	default:

@@ -44,7 +44,11 @@ func (t *turn) said(ev Said) {
 		return
 	}
 	if t.optOut(r) {
-		t.stop()
+		if r.whole("word.stop") || !t.burning() {
+			t.stop()
+		} else {
+			t.askStop()
+		}
 		t.s.Met, t.s.Seen = true, t.seen()
 		return
 	}
@@ -59,7 +63,9 @@ func (t *turn) said(ev Said) {
 		t.keepAid(before)
 	}
 	t.greet()
-	t.s.Met, t.s.Seen = true, t.seen()
+	if !t.erased {
+		t.s.Met, t.s.Seen = true, t.seen()
+	}
 }
 
 // seen is the time of this text, as the state keeps it.
@@ -218,10 +224,6 @@ func (t *turn) optOut(r reading) bool {
 			}
 		}
 	}
-	if t.burning() {
-		t.askStop()
-		return false
-	}
 	t.heard.OptOut = true
 	return true
 }
@@ -276,8 +278,7 @@ func (t *turn) forget() {
 	t.say("consent.forgotten", Answer, nil)
 	t.do(Erase{KeepOptOut: stopped})
 	lang := t.lang
-	t.s = State{}
-	t.lang = lang
+	t.s, t.lang, t.erased = State{}, lang, true
 }
 
 // notMe detaches the record from a number that changed hands.
@@ -396,7 +397,7 @@ func (t *turn) greet() {
 
 // menu shows the topics.
 func (t *turn) menu() {
-	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Done || f.Topic == lobby })
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == lobby })
 	t.s.Frames = append(t.s.Frames, Frame{Topic: lobby, Slots: Slots{}})
 	t.ask(t.top(), t.menuQuestion())
 	t.heard.Understood = true
@@ -505,6 +506,14 @@ func (t *turn) answerOpen(r reading) bool {
 	key, ok := f.pick(r)
 	if !ok {
 		key, ok = f.named(r)
+	}
+	if !ok && r.whole("word.unknown") {
+		key, ok = "unknown", slices.Contains(f.Options, "unknown")
+		if f.Open == slotDryness {
+			t.sayTest(f)
+			t.resume()
+			return true
+		}
 	}
 	if !ok {
 		return false
@@ -736,7 +745,7 @@ func (t *turn) topicOf(r reading) string {
 		return key
 	case r.has("thing.char") && r.hasWeight():
 		return topicBinder
-	case r.has("unit.drum") && r.hasFamily("drum-past"):
+	case r.has("unit.drum") && r.hasFamily("drum-past"), r.has("drum-past.oil") || r.has("drum-past.poison") || r.has("drum-past.unknown"):
 		return topicRecipe
 	}
 	for _, key := range menuOrder {
@@ -748,7 +757,7 @@ func (t *turn) topicOf(r reading) string {
 			}
 		}
 	}
-	for _, a := range r.amounts() {
+	for _, a := range r.sums {
 		if _, ok := topics[topicRecipe].units[a.unit]; ok && a.unit != "kg" {
 			return topicRecipe
 		}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -56,17 +57,23 @@ func TestConversations(t *testing.T) {
 	}
 }
 
-// nairobi is a place of the equatorial highlands.
+// place is an invented place in the equatorial highlands.
 func place(t testing.TB) dialog.Place {
 	zone, err := time.LoadLocation("Africa/Nairobi")
 	require.NoError(t, err)
 	return dialog.Place{Key: "home", Name: "Kisimani", Zone: zone, Lat: -1.29, Lon: 36.82, Altitude: 1700}
 }
 
-func engine(t testing.TB) *dialog.Engine {
+var theEngine = sync.OnceValues(func() (*dialog.Engine, error) {
 	catalog, err := locales.Load()
-	require.NoError(t, err)
-	e, err := dialog.New(catalog, dialog.Options{})
+	if err != nil {
+		return nil, err
+	}
+	return dialog.New(catalog, dialog.Options{})
+})
+
+func engine(t testing.TB) *dialog.Engine {
+	e, err := theEngine()
 	require.NoError(t, err)
 	return e
 }

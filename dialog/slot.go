@@ -14,6 +14,7 @@ const (
 	slotWasteKg  Slot = "waste_kg"
 	slotSacks    Slot = "sacks"
 	slotTins     Slot = "tins"
+	slotSackSize Slot = "sack_size"
 	slotDryness  Slot = "dryness"
 	slotDrumPast Slot = "drum_past"
 	slotStarch   Slot = "starch"
@@ -32,6 +33,10 @@ type topic struct {
 	families map[string]Slot // a family of words -> the slot they fill
 	bare     Slot            // what a number without a unit fills
 	starts   []string        // families whose words alone open the topic
+	// place corrects the slot of an amount by what stands beside it, if given.
+	place func(r reading, a amount, slot Slot) Slot
+	// takes reports whether a word belongs to the topic here, if given.
+	takes func(r reading, s span, family string, open Slot) bool
 	// next returns the next question, or false when the answer can be given.
 	next func(t *turn, f *Frame) (question, bool)
 	// answer says what the filled slots lead to.
@@ -64,6 +69,7 @@ var limits = map[Slot]limit{
 	slotWasteKg:  {2, 500, 5000},
 	slotSacks:    {0.25, 40, 400},
 	slotTins:     {0.5, 200, 2000},
+	slotSackSize: {5, 120, 200},
 	slotStarchKg: {0.05, 50, 500},
 	slotCharKg:   {0.2, 200, 2000},
 	slotCharTins: {0.25, 60, 600},
@@ -83,8 +89,11 @@ func (f filled) found() bool { return len(f.values) > 0 || len(f.ties) > 0 }
 // fills the open question, if that is a number, or the topic's own slot.
 func (p topic) fill(r reading, open Slot) filled {
 	out := filled{values: map[Slot]Value{}, ties: map[Slot][]string{}}
-	for _, a := range r.amounts() {
+	for _, a := range r.sums {
 		slot, ok := p.units[a.unit]
+		if p.place != nil && ok {
+			slot = p.place(r, a, slot)
+		}
 		if a.unit == "" {
 			slot, ok = p.bare, p.bare != ""
 			if _, numeric := limits[open]; numeric {
@@ -98,7 +107,7 @@ func (p topic) fill(r reading, open Slot) filled {
 	for i, s := range r.spans {
 		for _, family := range sortedFamilies(s) {
 			slot, ok := p.families[family]
-			if !ok {
+			if !ok || p.takes != nil && !p.takes(r, s, family, open) {
 				continue
 			}
 			names := s.of(family)
@@ -108,7 +117,18 @@ func (p topic) fill(r reading, open Slot) filled {
 			out.merge(slot, names, s.fuzzy)
 		}
 	}
+	if slot, ok := p.families["dryness"]; ok && r.has("report.rain") && r.hasFamily("waste") {
+		out.merge(slot, []string{"wet"}, true) // dry, but it rained on them
+	}
+	if r.asks() || r.has("word.unknown") {
+		delete(out.values, slotDryness) // "dry enough?" is no answer
+	}
 	return out
+}
+
+// asks reports whether the text is a question.
+func (r reading) asks() bool {
+	return slices.ContainsFunc(r.tokens, func(t token) bool { return t.question })
 }
 
 // sortedFamilies returns the families of a span's concepts, each once.

@@ -29,14 +29,14 @@ type State struct {
 	Timers   []Timer      `cbor:"9,keyasint,omitempty"` // the alarm index mirrors these
 	Alerts   []Alert      `cbor:"10,keyasint,omitempty"`
 	Alert    *OwnAlert    `cbor:"11,keyasint,omitempty"`
-	Seen     time.Time    `cbor:"12,keyasint,omitempty"` // the person's last text
-	Paused   time.Time    `cbor:"13,keyasint,omitempty"` // ordinary reminders wait until then
+	Seen     time.Time    `cbor:"12,keyasint,omitzero"`  // the person's last text
+	Paused   time.Time    `cbor:"13,keyasint,omitzero"`  // ordinary reminders wait until then
 	More     []ReplyRef   `cbor:"14,keyasint,omitempty"` // what MORE would say
 	Fails    int          `cbor:"15,keyasint,omitempty"` // texts in a row that were not understood
 	Batches  []Batch      `cbor:"16,keyasint,omitempty"` // finished, newest last
 	Given    []string     `cbor:"17,keyasint,omitempty"` // cautions already given in this batch
 	Serial   int          `cbor:"18,keyasint,omitempty"` // counts drums and alerts, for names and ids
-	Profile  Profile      `cbor:"19,keyasint,omitempty"`
+	Profile  Profile      `cbor:"19,keyasint,omitzero"`
 }
 
 // Frame is an open topic: what was filled, and what is being asked.
@@ -80,10 +80,10 @@ type Drum struct {
 	Name      string    `cbor:"1,keyasint"`
 	Waste     string    `cbor:"2,keyasint,omitempty"`
 	Stage     string    `cbor:"3,keyasint"` // lit, sealed, opened
-	LitAt     time.Time `cbor:"4,keyasint,omitempty"`
-	SealedAt  time.Time `cbor:"5,keyasint,omitempty"`
-	NotBefore time.Time `cbor:"6,keyasint,omitempty"`
-	OpenedAt  time.Time `cbor:"7,keyasint,omitempty"`
+	LitAt     time.Time `cbor:"4,keyasint,omitzero"`
+	SealedAt  time.Time `cbor:"5,keyasint,omitzero"`
+	NotBefore time.Time `cbor:"6,keyasint,omitzero"`
+	OpenedAt  time.Time `cbor:"7,keyasint,omitzero"`
 	Resealed  int       `cbor:"8,keyasint,omitempty"`
 	FeedKg    float64   `cbor:"9,keyasint,omitempty"`
 	Moisture  float64   `cbor:"10,keyasint,omitempty"` // wet basis
@@ -119,7 +119,7 @@ type ReplyRef struct {
 }
 
 var encoding = func() cbor.EncMode {
-	m, err := cbor.EncOptions{Sort: cbor.SortCanonical, Time: cbor.TimeUnixMicro, TimeTag: cbor.EncTagNone}.EncMode()
+	m, err := cbor.EncOptions{Sort: cbor.SortCanonical, Time: cbor.TimeUnix, TimeTag: cbor.EncTagNone}.EncMode()
 	if err != nil {
 		panic(err)
 	}

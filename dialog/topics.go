@@ -96,3 +96,18 @@ func spoken() []locales.ID {
 	}
 	return out
 }
+
+// Keys returns the stable keys by what they name, in menu or field order.
+func Keys() map[string][]string {
+	out := map[string][]string{"topics": menuOrder, "dryness": drynessOrder, "emergencies": kindOrder}
+	for _, w := range calc.Wastes() {
+		out["wastes"] = append(out["wastes"], string(w))
+	}
+	for _, s := range calc.Starches() {
+		out["starches"] = append(out["starches"], string(s))
+	}
+	for _, s := range []Slot{slotWaste, slotDrums, slotWasteKg, slotSacks, slotTins, slotDryness, slotDrumPast, slotStarch, slotStarchKg, slotCharKg, slotCharTins} {
+		out["slots"] = append(out["slots"], string(s))
+	}
+	return out
+}

@@ -18,8 +18,11 @@ const Name ID = "language.name"
 // an int for each whole number), and its text in active.en.toml and in every
 // other active.<lang>.toml. A slot is written {{.Name}}; nothing else is
 // allowed between braces. A message that counts has the slot {{.Count}} and one
-// text for each plural form of the language. Load and the tests of this package
-// refuse a catalogue that does not hold exactly these messages.
+// text for each plural form of the language. A text that waits for a reviewer
+// has a description that begins with "draft"; its translations say there what
+// they mean in English, and note as their hash the Print of the English. Load
+// and the tests of this package refuse a catalogue that does not hold exactly
+// these messages.
 var messages = []Message{
 	{Name, 1, nil},
 	{Sorry, 1, nil},
@@ -152,6 +155,7 @@ var messages = []Message{
 	{"amount.drums", 1, nil},
 	{"amount.waste-kg", 1, nil},
 	{"amount.sacks", 1, nil},
+	{"amount.sack-size", 1, nil},
 	{"amount.tins", 1, nil},
 	{"amount.starch-have-kg", 1, nil},
 	{"amount.char-kg", 1, nil},

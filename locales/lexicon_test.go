@@ -75,6 +75,8 @@ func spoken(l Lang, spelling string) string {
 
 func TestSpellingsHaveOneMeaning(t *testing.T) {
 	c := loaded(t)
+	// A filler has no meaning of its own: it may stand beside a report.
+	meant := func(concept string) bool { return !alarm(concept) && concept != "word.filler" }
 	for _, l := range c.Heard() {
 		wanted := map[string]string{}
 		for spellings, concepts := range ambiguous[l] {
@@ -83,7 +85,7 @@ func TestSpellingsHaveOneMeaning(t *testing.T) {
 			}
 		}
 		found := map[string]string{}
-		for spelling, concepts := range meanings(l, c.Words(l), func(c string) bool { return !alarm(c) }) {
+		for spelling, concepts := range meanings(l, c.Words(l), meant) {
 			if len(concepts) > 1 {
 				found[spelling] = strings.Join(concepts, " ")
 			}

@@ -1,0 +1,683 @@
+package dialog_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/calc"
+	"cobline/dialog"
+	"cobline/locales"
+)
+
+// all joins the texts of a turn.
+func all(turn dialog.Turn) string {
+	var texts []string
+	for _, r := range turn.Replies {
+		texts = append(texts, r.Plain())
+	}
+	return strings.Join(texts, "\n")
+}
+
+// keys returns the keys of a turn's replies.
+func keys(turn dialog.Turn) []string {
+	var out []string
+	for _, r := range turn.Replies {
+		out = append(out, r.Key)
+	}
+	return out
+}
+
+// known returns a phone whose person has been met and speaks English.
+func known(t testing.TB) *phone {
+	p := newPhone(t)
+	p.state.Met, p.state.Lang, p.state.Chosen = true, "en", true
+	return p
+}
+
+// sealed returns a phone with drum A sealed at half past nine on a Monday.
+func sealed(t testing.TB) *phone {
+	p := known(t)
+	p.says("cobs 1 drum snaps")
+	p.says("1")
+	p.says("LIT")
+	p.now = p.now.Add(30 * time.Minute)
+	p.says("COVERED")
+	return p
+}
+
+// drums is what the state knows of drums, in a form to compare.
+func drums(s dialog.State) string { return string(dialog.State{Drums: s.Drums}.Encode()) }
+
+// TestC1OneClockForOpening: what is said is the binding wait with a day and a
+// clock time; the cold test never stands without it; the two hours of
+// carbonisation are never said.
+func TestC1OneClockForOpening(t *testing.T) {
+	p := known(t)
+	p.says("cobs 1 drum snaps")
+	p.says("1")
+	p.says("LIT")
+	p.now = p.now.Add(30 * time.Minute)
+	covered := p.says("COVERED")
+	require.Contains(t, all(covered), "Do not open before Tuesday 07:45, even if it feels cold")
+	for _, text := range []string{"can i open", "open?", "is it cold", "ready?", "how long"} {
+		turn := p.says(text)
+		require.Contains(t, all(turn), "Tuesday 07:45", text)
+		require.Contains(t, all(turn), "even if", text)
+	}
+	p.until(time.Date(2026, 3, 3, 7, 50, 0, 0, p.place.Zone), func(turn dialog.Turn) {
+		for _, r := range turn.Replies {
+			require.NotContains(t, r.Text, "2 hours")
+			if strings.Contains(r.Text, "cold all over") {
+				require.Contains(t, r.Text, "from Tuesday 07:45, not before")
+			}
+		}
+	})
+	want := p.mayOpenAt(p.state.Drums[0].SealedAt, 12)
+	require.True(t, want.Equal(p.state.Drums[0].NotBefore), "calc says %s", want)
+}
+
+// mayOpenAt is what calc says of opening at the test's place, rounded up to five
+// minutes.
+func (p *phone) mayOpenAt(sealed time.Time, wait calc.Hours) time.Time {
+	at, err := calc.NotBefore(sealed.In(p.place.Zone), wait, p.place.Lat, p.place.Lon)
+	require.NoError(p.t, err)
+	return at.Add(5*time.Minute - time.Nanosecond).Truncate(5 * time.Minute)
+}
+
+// TestC1TheWaitGoesByTheWaste: 12 hours for coarse waste, 24 for all other and
+// for an unknown one.
+func TestC1TheWaitGoesByTheWaste(t *testing.T) {
+	for _, tc := range []struct {
+		waste string
+		hours float64
+	}{{"cobs", 12}, {"bamboo", 12}, {"groundnut shell", 24}, {"coconut shell", 24}, {"", 24}} {
+		p := known(t)
+		if tc.waste != "" {
+			p.says(tc.waste + " 1 drum dry")
+		}
+		p.says("LIT")
+		p.says("COVERED")
+		d := p.state.Drums[0]
+		require.GreaterOrEqual(t, d.NotBefore.Sub(d.SealedAt).Hours(), tc.hours, tc.waste)
+		require.Less(t, d.NotBefore.Sub(d.SealedAt).Hours(), tc.hours+14, tc.waste)
+	}
+}
+
+// pairs are a question and a report that sound alike: the question never moves
+// a stage. English and Swahili.
+var pairs = []struct {
+	lang             locales.Lang
+	report, question string
+}{
+	{"en", "opened", "open"}, {"en", "i opened it", "can i open it"}, {"en", "opened now", "open now"},
+	{"en", "i have opened it", "may i open it"}, {"en", "we opened it", "can we open"}, {"en", "opened the drum", "open the drum"},
+	{"en", "drum opened", "open drum?"}, {"en", "opened", "opened?"}, {"en", "lid is off", "lid off"},
+	{"en", "i opened", "should i open"}, {"en", "just opened", "when do i open"}, {"en", "i opened the drum", "is it safe to open"},
+	{"en", "covered", "cover"}, {"en", "i covered it", "can i cover it"}, {"en", "covered now", "cover now"},
+	{"en", "we covered it", "should i cover"}, {"en", "covered the drum", "cover the drum?"}, {"en", "it is covered", "is it covered"},
+	{"en", "sealed", "seal"}, {"en", "closed it", "close it"}, {"en", "closed", "can i close"}, {"en", "covered", "covered?"},
+	{"en", "lit", "light"}, {"en", "i lit it", "can i light it"}, {"en", "it is lit", "is it lit"}, {"en", "lit now", "light now"},
+	{"en", "lit", "lit?"}, {"en", "we lit it", "when to light"}, {"en", "i lit the drum", "should i light"},
+	{"sw", "nimefungua", "nifungue"}, {"sw", "nimefungua pipa", "nifungue pipa"}, {"sw", "nimefungua", "naweza kufungua"},
+	{"sw", "nimefungua", "ninaweza kufungua"}, {"sw", "tumefungua", "tufungue"}, {"sw", "nimefungua", "nimefungua?"},
+	{"sw", "nimefunika", "nifunike"}, {"sw", "nimefunika", "naweza kufunika"}, {"sw", "tumefunika", "tufunike"},
+	{"sw", "nimefunika", "nimefunika?"}, {"sw", "nimewasha", "niwashe"}, {"sw", "nimewasha", "naweza kuwasha"},
+	{"sw", "tumewasha", "tuwashe"}, {"sw", "nimewasha", "nimewasha?"}, {"sw", "nimefunga", "nifunge"},
+}
+
+// TestC2AQuestionIsNotAReport tries every pair at every stage of a drum.
+func TestC2AQuestionIsNotAReport(t *testing.T) {
+	require.GreaterOrEqual(t, len(pairs), 40)
+	for _, tc := range pairs {
+		for _, stage := range []string{"", "lit", "sealed", "opened"} {
+			p := sealed(t)
+			p.state.Lang, p.state.Frames = tc.lang, nil
+			p.now = time.Date(2026, 3, 3, 9, 0, 0, 0, p.place.Zone)
+			switch stage {
+			case "":
+				p.state.Drums = nil
+			default:
+				p.state.Drums[0].Stage = stage
+			}
+			before := drums(p.state)
+			turn := p.says(tc.question)
+			require.Equal(t, before, drums(turn.State), "%q moved a drum that was %q", tc.question, stage)
+			require.True(t, turn.Heard.Understood, "%q", tc.question)
+			require.NotContains(t, keys(turn), "burn.spread")
+		}
+		p := known(t)
+		p.state.Lang = tc.lang
+		turn := p.says(tc.report)
+		require.NotContains(t, turn.Heard.Report, "?", "%q is a report", tc.report)
+		require.NotEmpty(t, turn.Heard.Report, "%q is a report", tc.report)
+	}
+}
+
+// TestC2DoubtAsks: a report with something unclear about it is asked about, and
+// moves nothing until it is answered with "done".
+func TestC2DoubtAsks(t *testing.T) {
+	for _, text := range []string{"not opened", "opened maybe tomorrow", "my brother opened something"} {
+		p := sealed(t)
+		before := drums(p.state)
+		turn := p.says(text)
+		require.Equal(t, before, drums(turn.State), text)
+		require.Contains(t, all(turn), "1 I am asking\n2 it is done", text)
+		turn = p.says("1")
+		require.Equal(t, before, drums(turn.State), text)
+		require.Contains(t, all(turn), "Tuesday 07:45")
+	}
+	p := sealed(t)
+	p.says("not opened")
+	turn := p.says("2")
+	require.Contains(t, all(turn), "Too early!")
+}
+
+// TestC2ReportsAreNeverGuessed: a slip of one letter is no report.
+func TestC2ReportsAreNeverGuessed(t *testing.T) {
+	p := sealed(t)
+	for _, text := range []string{"opemed it", "opemed", "oppend the bag", "coverred bag", "litt le"} {
+		before := drums(p.state)
+		require.Equal(t, before, drums(p.says(text).State), text)
+	}
+}
+
+// TestC3RainAndWind: understood at every stage; the drum stays where it is and
+// the wait stays as long.
+func TestC3RainAndWind(t *testing.T) {
+	for _, stage := range []string{"", "lit", "sealed", "opened"} {
+		p := sealed(t)
+		p.state.Frames = nil
+		if stage == "" {
+			p.state.Drums = nil
+		} else {
+			p.state.Drums[0].Stage = stage
+		}
+		before := drums(p.state)
+		for _, text := range []string{"it is raining", "rain", "rain?"} {
+			turn := p.says(text)
+			require.Contains(t, all(turn), "leave the drum where it is, lid and soil on", text)
+			require.Contains(t, all(turn), "Never bring warm charcoal into a house or shed")
+			require.Equal(t, before, drums(turn.State))
+		}
+		turn := p.says("strong wind")
+		require.Contains(t, all(turn), "Strong wind")
+		require.Equal(t, before, drums(turn.State))
+	}
+}
+
+// TestC4NothingInTheDark: opening is announced in daylight only, and a late
+// lighting is met with "too late".
+func TestC4NothingInTheDark(t *testing.T) {
+	for hour := range 24 {
+		p := known(t)
+		p.now = time.Date(2026, 3, 2, hour, 10, 0, 0, p.place.Zone)
+		p.says("cobs 1 drum dry")
+		p.says("LIT")
+		p.says("COVERED")
+		p.until(p.now.Add(40*time.Hour), func(turn dialog.Turn) {
+			for _, r := range turn.Replies {
+				if r.Key == "burn.may-open" {
+					sun, err := calc.SunTimes(p.place.Lat, p.place.Lon, p.now)
+					require.NoError(t, err)
+					require.True(t, p.now.After(sun.Rise.Add(50*time.Minute)) && p.now.Before(sun.Set), "opening announced at %s", p.now)
+				}
+			}
+		})
+	}
+	p := known(t)
+	p.now = time.Date(2026, 3, 2, 17, 30, 0, 0, p.place.Zone)
+	require.Contains(t, all(p.says("cobs 1 drum dry")), "Light tomorrow, too late now")
+	require.Contains(t, all(p.says("LIT")), "too late for today. Cover before dark")
+	p = known(t)
+	p.now = time.Date(2026, 3, 2, 20, 0, 0, 0, p.place.Zone)
+	require.Contains(t, all(p.says("LIT")), "it is dark. Do not work at it now")
+	require.NotContains(t, all(p.says("thin smoke")), "cover it now")
+}
+
+// TestC5ResealingStartsTheWaitAgain: an early opening brings close, seal, no
+// water, a full new wait, and no kilograms are asked.
+func TestC5ResealingStartsTheWaitAgain(t *testing.T) {
+	p := sealed(t)
+	first := p.state.Drums[0].NotBefore
+	p.now = p.now.Add(9 * time.Hour)
+	turn := p.says("opened")
+	require.Contains(t, all(turn), "Too early! Close drum A now: lid on, soil all round, no water")
+	require.NotContains(t, all(turn), "kg")
+	require.True(t, p.state.Drums[0].NotBefore.After(first) || p.state.Drums[0].NotBefore.Equal(first))
+	require.GreaterOrEqual(t, p.state.Drums[0].NotBefore.Sub(p.now), 12*time.Hour)
+
+	p.now = p.state.Drums[0].NotBefore.Add(time.Hour).In(p.place.Zone)
+	require.Contains(t, all(p.says("opened")), "How is it inside?")
+	turn = p.says("warm")
+	require.Contains(t, all(turn), "lid back on drum A, soil all round, no water. The whole wait starts again")
+	require.GreaterOrEqual(t, p.state.Drums[0].NotBefore.Sub(p.now), 12*time.Hour)
+
+	p.now = p.state.Drums[0].NotBefore.Add(time.Hour).In(p.place.Zone)
+	p.says("opened")
+	turn = p.says("cold")
+	require.Contains(t, all(turn), "Spread the charcoal thin outside")
+	require.Contains(t, all(turn), "keep charcoal outside 1 full day after opening")
+}
+
+// TestC6EachDrumHasItsOwnClock: a report without a name while two are open asks
+// which, and the latest time holds meanwhile; two drums are lit an hour apart.
+func TestC6EachDrumHasItsOwnClock(t *testing.T) {
+	p := known(t)
+	require.Contains(t, all(p.says("cobs 2 drums dry")), "1 hour apart, 2 people")
+	p.says("1")
+	p.says("LIT")
+	p.now = p.now.Add(time.Hour)
+	p.says("LIT B")
+	p.says("covered a")
+	p.now = p.now.Add(30 * time.Minute)
+	require.Contains(t, all(p.says("covered")), "Which drum?")
+	p.says("B")
+	a, b := p.state.Drums[0], p.state.Drums[1]
+	require.Equal(t, []string{"A", "B"}, []string{a.Name, b.Name})
+	require.True(t, b.SealedAt.After(a.SealedAt))
+	p.now = p.now.Add(2 * time.Hour)
+	before := drums(p.state)
+	turn := p.says("opened")
+	require.Contains(t, all(turn), "Which drum? Leave all shut to Tuesday")
+	require.Equal(t, before, drums(turn.State))
+	p.now = p.now.Add(time.Hour)
+	p.says("lit drum simba")
+	require.Equal(t, "simba", p.state.Drums[2].Name)
+}
+
+// TestC7WetIsWet: no lighting time for wet waste, a mixed answer takes the
+// wetter band, the question fits the waste, and LIT after a refusal is met.
+func TestC7WetIsWet(t *testing.T) {
+	for _, w := range calc.Wastes() {
+		for _, dryness := range []string{"wet", "too-wet"} {
+			p := known(t)
+			p.state.DrumPast = "food"
+			turn := p.step(dialog.Said{Text: ask(t, p, w, dryness), Via: dialog.SMS})
+			text := all(turn)
+			require.NotContains(t, text, "Light by", "%s %s", w, dryness)
+			require.NotContains(t, text, "20 to 55 min", "%s %s", w, dryness)
+			require.Contains(t, strings.ToLower(text), "not light", "%s %s", w, dryness)
+		}
+	}
+	p := known(t)
+	require.NotContains(t, all(p.says("cobs 1 drum, some snap some bend")), "Light by")
+	require.Equal(t, "too-wet", p.state.Frames[0].Slots["dryness"].Key)
+	require.Contains(t, all(p.says("LIT")), "Wet waste smokes more and longer")
+
+	for waste, want := range map[string]string{"cobs": "snaps with a crack", "coconut shell": "sharp ring", "rice straw": "crackles to bits"} {
+		p := known(t)
+		require.Contains(t, all(p.says(waste+" 1 drum")), want)
+	}
+}
+
+// ask returns a text that gives the waste by its English name, one drum and the
+// dryness; waste that chokes a plain drum gets its pipe first.
+func ask(t testing.TB, p *phone, w calc.Waste, dryness string) string {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	name := catalog.Text("en", locales.ID("waste."+string(w)), nil)
+	feed, err := calc.Feed(w)
+	require.NoError(t, err)
+	if feed.Suitability == calc.Chokes {
+		p.says(name + " 1 drum")
+		p.says("1")
+		return strings.ReplaceAll(dryness, "-", " ")
+	}
+	return name + " 1 drum " + strings.ReplaceAll(dryness, "-", " ")
+}
+
+// TestC8TheDrumsPast: asked once; poison is refused; oil, fuel and unknown get
+// no lighting time; never any cutting advice.
+func TestC8TheDrumsPast(t *testing.T) {
+	p := known(t)
+	require.Contains(t, all(p.says("cobs 1 drum dry")), "What did the drum hold before?")
+	require.Contains(t, all(p.says("3")), "Do not use that drum, not even after washing")
+	for _, past := range []string{"2", "4", "diesel", "I do not know"} {
+		p := known(t)
+		p.says("cobs 1 drum dry")
+		turn := p.says(past)
+		require.Contains(t, all(turn), "Do not light that drum yet", past)
+		require.NotContains(t, all(p.says("cobs 2 drums dry")), "Light by", past)
+	}
+	p = known(t)
+	require.NotContains(t, all(p.says("cobs 2 drums dry the drum had pesticide")), "Light by")
+	p = known(t)
+	p.says("cobs 1 drum dry")
+	p.says("1")
+	require.NotContains(t, all(p.says("cobs 2 drums dry")), "What did the drum hold before?")
+}
+
+// TestC9NoUndatedOrders: every timed message about a hot drum names a clock
+// time.
+func TestC9NoUndatedOrders(t *testing.T) {
+	p := known(t)
+	p.says("LIT")
+	rung := 0
+	check := func(turn dialog.Turn) {
+		for _, r := range turn.Replies {
+			if strings.HasPrefix(r.Key, "burn.") && r.Key != "burn.closed" {
+				require.Regexp(t, `\d\d:\d\d`, r.Text, r.Key)
+				rung++
+			}
+			require.Positive(t, r.Valid, r.Key)
+		}
+	}
+	p.until(p.now.Add(2*time.Hour), check)
+	p.says("COVERED")
+	p.until(p.now.Add(60*time.Hour), check)
+	require.GreaterOrEqual(t, rung, 5)
+}
+
+// TestC10TheRecipeAloneIsEnough: sign to cover and not-before rule stand in the
+// recipe, and a channel that cannot send on its own offers no timing.
+func TestC10TheRecipeAloneIsEnough(t *testing.T) {
+	p := known(t)
+	text := all(p.says("cobs 1 drum dry"))
+	for _, want := range []string{"Thin or blue smoke, 20 to 55 min", "Shut to next day 07:45: inside stays hot", "No text? Go by this."} {
+		require.Contains(t, text, want)
+	}
+	p = known(t)
+	p.channel.Sends = false
+	require.NotContains(t, all(p.says("cobs 1 drum dry")), "No text?")
+	p.says("LIT")
+	p.says("COVERED")
+	require.Empty(t, p.state.Timers)
+	require.NotContains(t, all(p.says("qwerty")), "CALL")
+}
+
+// TestC11ReportsUseTheSentTime: the time the gateway gives counts, is repeated
+// back, and of two sealing times the later sets the wait.
+func TestC11ReportsUseTheSentTime(t *testing.T) {
+	p := known(t)
+	sent := p.now.Add(-5 * time.Hour)
+	turn := p.step(dialog.Said{Text: "LIT", Via: dialog.SMS, SentAt: sent})
+	require.WithinDuration(t, sent, p.state.Drums[0].LitAt, 0)
+	require.Contains(t, all(turn), sent.Format("15:04"))
+
+	p = sealed(t)
+	first := p.state.Drums[0].SealedAt
+	p.step(dialog.Said{Text: "COVERED", Via: dialog.SMS, SentAt: first.Add(-20 * time.Minute)})
+	require.WithinDuration(t, first, p.state.Drums[0].SealedAt, 0, "an earlier report does not shorten the wait")
+	p.now = p.now.Add(time.Hour)
+	p.says("COVERED")
+	require.WithinDuration(t, p.now, p.state.Drums[0].SealedAt, 0)
+
+	p = known(t)
+	p.says("COVERED") // out of order: placed, not refused
+	require.Equal(t, "sealed", p.state.Drums[0].Stage)
+	p = known(t)
+	p.says("lit 20 minutes ago")
+	require.WithinDuration(t, p.now.Add(-20*time.Minute), p.state.Drums[0].LitAt, 0)
+}
+
+// TestC12ATurnIsAtMostThreeMessages is held by the search and property tests;
+// here the order of a recipe: load, what comes of it, lighting.
+func TestC12ATurnIsAtMostThreeMessages(t *testing.T) {
+	p := known(t)
+	require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, keys(p.says("cobs 2 drums dry")))
+}
+
+// TestC13OneTextIsEnough: a recipe needs one text, and the first turn says what
+// a text costs.
+func TestC13OneTextIsEnough(t *testing.T) {
+	p := newPhone(t)
+	p.channel.Price = "2 shillings"
+	turn := p.says("cobs 2 drums snaps")
+	require.Contains(t, keys(turn), "recipe.light")
+	require.Contains(t, all(turn), "One text costs you 2 shillings.")
+}
+
+// TestC14OrderOfEmergency: tier A overrides and what was asked is kept; tier B
+// is said first; a smoke answer is ordinary.
+func TestC14OrderOfEmergency(t *testing.T) {
+	p := known(t)
+	p.says("cobs 2 drums")
+	for text, want := range map[string]string{
+		"my child drank water and fainted near the kiln": "NOT WAKING:",
+		"burned my hand": "BURN:", "he fell and is bleeding": "HURT:", "hot water on my child": "BURN:",
+		"my child is hurt": "HURT:", "house on fire": "FIRE:", "clothes on fire": "CLOTHES ON FIRE:", "cannot breathe": "GAS DANGER!",
+		"stop my child fainted": "NOT WAKING:",
+	} {
+		turn := p.says(text)
+		require.True(t, strings.HasPrefix(turn.Replies[0].Text, want), "%q got %q", text, turn.Replies[0].Text)
+		require.Equal(t, "a", turn.Heard.Tier, text)
+		require.Equal(t, dialog.Emergency, turn.Replies[0].Urgency)
+		require.Equal(t, dialog.Slot("dryness"), turn.State.Frames[len(turn.State.Frames)-1].Open, text)
+	}
+	require.Contains(t, keys(p.says("snaps")), "recipe.light")
+
+	turn := p.says("i am dizzy, cobs 1 drum dry")
+	require.True(t, strings.HasPrefix(turn.Replies[0].Text, "GAS DANGER!"))
+	require.Equal(t, "b", turn.Heard.Tier)
+	require.Contains(t, keys(turn), "recipe.light")
+
+	p = known(t)
+	p.says("LIT")
+	p.until(p.now.Add(21*time.Minute), nil)
+	for _, text := range []string{"flames", "no smoke", "much smoke"} {
+		other := *p
+		turn := other.says(text)
+		require.Empty(t, turn.Heard.Tier, text)
+	}
+}
+
+// TestC15SomebodyIsTold: a tier-A text goes to the duty phones one after the
+// other until one says SEEN; ordinary reminders pause, hot-drum messages go on.
+func TestC15SomebodyIsTold(t *testing.T) {
+	p := sealed(t)
+	p.place.Duty = 3
+	turn := p.says("my child is burned")
+	require.Equal(t, []dialog.Effect{dialog.TellDuty{AlertID: p.state.Alert.ID, Kind: "burn", Place: "home", Attempt: 1}}, turn.Effects)
+	require.NotContains(t, all(turn), "is coming")
+	var told []dialog.Effect
+	p.until(p.now.Add(11*time.Minute), func(turn dialog.Turn) { told = append(told, turn.Effects...) })
+	require.Equal(t, []dialog.Effect{dialog.TellDuty{AlertID: p.state.Alert.ID, Kind: "burn", Place: "home", Attempt: 2}}, told)
+	p.step(dialog.Acknowledged{AlertID: p.state.Alert.ID})
+	told = nil
+	p.until(p.now.Add(time.Hour), func(turn dialog.Turn) { told = append(told, turn.Effects...) })
+	require.Empty(t, told)
+	var hot []string
+	p.until(p.now.Add(23*time.Hour), func(turn dialog.Turn) { hot = append(hot, keys(turn)...) })
+	require.Contains(t, hot, "burn.may-open")
+	require.NotContains(t, hot, "burn.weigh")
+
+	duty := known(t)
+	alert := dialog.Alert{ID: "e1", Kind: "burn", Place: "home", At: duty.now, Number: "+254700000001", Attempt: 1}
+	turn = duty.step(dialog.Alerted{Alert: alert})
+	require.Contains(t, all(turn), "EMERGENCY: burn, Kisimani, 09:00. Call +254700000001 now.")
+	require.Equal(t, dialog.Emergency, turn.Replies[0].Urgency)
+	turn = duty.says("SEEN")
+	require.Len(t, turn.Effects, 1)
+	require.Equal(t, "e1", turn.Effects[0].(dialog.Seen).Alert.ID)
+}
+
+// TestC16TierBAsksForTheWord: HURT, or 9 on a list of options, never 1.
+func TestC16TierBAsksForTheWord(t *testing.T) {
+	p := known(t)
+	turn := p.says("gas smell")
+	require.Contains(t, all(turn), "Text HURT")
+	turn = p.says("HURT")
+	require.Contains(t, all(turn), "1 gas, dizzy, headache\n2 burn\n3 fire\n4 not waking\n5 eye, cut or other")
+	require.True(t, strings.HasPrefix(all(p.says("2")), "BURN:"))
+	p.says("cobs 2 drums")
+	require.Contains(t, all(p.says("9")), "What happened?")
+}
+
+// TestC17FixedLines: the English masters, letter by letter, one segment each.
+func TestC17FixedLines(t *testing.T) {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	for id, want := range map[locales.ID]string{
+		"aid.gas":          "GAS DANGER! All go out to fresh air now. Do not go back in. Very sick, pregnant, old or child: go to clinic now. If someone will not wake, call for help.",
+		"aid.burn":         "BURN: hold under clean cool running water 20 minutes. Take off rings. No oil, paste or ice. Cover with clean cloth. Child, face, hand or big burn: clinic now.",
+		"aid.not-waking":   "NOT WAKING: call emergency help now. Carry to open air if safe for you. Breathing: lay on side. Not breathing: push hard and fast on chest. No food or drink.",
+		"aid.fire":         "FIRE: get people away first. Call neighbours and fire help. Only if small: use water, sand or soil. Stay upwind. If it grows, leave. Do not open the drum.",
+		"aid.clothes":      "CLOTHES ON FIRE: lie down and roll. Cover with thick cloth or pour water. Then cool the burn with clean water 20 minutes. Go to clinic now.",
+		"aid.eye":          "EYE: do not rub. Rinse with lots of clean water 20 minutes. If something is stuck in the eye, do not pull it. Cover lightly. Go to clinic now.",
+		"aid.chemical":     "CHEMICAL: take off wet clothes. Wash skin with much water 20 minutes. If swallowed do not make them vomit. Keep the label. Call poison help or clinic now.",
+		"aid.injury":       "HURT: press on bleeding with clean cloth. Do not pull out a deep object. Deep cut, bone, cannot move, hit on head or a child: clinic now.",
+		"caution.drum":     "Before you start: use only a drum that never held poison, fuel or paint. Never cut an old drum with torch or grinder. No plastic, mouldy or sprayed waste.",
+		"caution.place":    "Place: outside, bare ground 3 m all round, far from houses, crops, dry grass. Strong wind or fire ban: do not light. Keep 2 buckets water and sand ready.",
+		"caution.lighting": "Lighting: never use petrol or kerosene. Light with dry grass on a stick. Stand to the side, wind on your back. Children and animals stay 10 big steps away.",
+		"caution.covering": "Covering: smoke can catch fire. Use a long stick and gloves. Do not lean over the drum. 2 people move hot supports, never alone, never bare hands or feet.",
+		"caution.opening":  "Do not open before the hour I sent, even if the drum feels cold: the middle stays hot. Then: any heat or smoke, wait. Water ready. Stand upwind, face turned.",
+		"caution.glowing":  "Fire inside when you open? Close it and seal with soil again. Do not pour water into a hot drum: steam burns and poison gas. Wait until cold.",
+		"burn.rain":        "Rain: leave the drum where it is, lid and soil on. Rain cools the outside only. Never bring warm charcoal into a house or shed: its gas kills.",
+		"caution.drying":   "Dry briquettes outside or under an open shed. Never where people sleep. Never on or near a lit stove. Throw away mouldy ones.",
+		"caution.people":   "No one under 18 works at the drum, paste or press. Pregnant women and babies stay away from the smoke. Children and animals stay 10 big steps away.",
+		"caution.storing":  "Store only when cold and dry: keep charcoal outside 1 full day after opening, no heat inside heap. Never in a room where people sleep. Away from fire and rain.",
+		"caution.buyers":   "Tell buyers: burn briquettes outside or under an open shed. Never where people sleep, even with a window open. The gas has no smell and kills.",
+	} {
+		require.Equal(t, want, catalog.Text("en", id, nil), id)
+	}
+	require.Equal(t, "Drum sealed. Do not open before Tuesday 07:30, even if it feels cold. Inside stays hot. Leave it where it is, also in rain. Do not leave it alone near grass.",
+		catalog.Text("en", "burn.wait", locales.Args{"When": "Tuesday 07:30"}))
+	for _, l := range catalog.Langs() {
+		require.NotEmpty(t, catalog.Drafts(l), "safety lines wait for a reviewer")
+	}
+}
+
+// TestC18OneDigitOneMeaning: 0, 7, 8 and 9 are keys on lists of options only; on
+// a number question every digit is a number.
+func TestC18OneDigitOneMeaning(t *testing.T) {
+	for _, digit := range []string{"0", "1", "9"} {
+		p := known(t)
+		p.says("cobs")
+		require.Equal(t, dialog.Slot("drums"), p.state.Frames[0].Open)
+		turn := p.says(digit)
+		require.NotContains(t, keys(turn), "hurt.which", digit)
+		require.NotContains(t, keys(turn), "line.menu", digit)
+
+		p = known(t)
+		p.says("cobs 1 drum")
+		require.Equal(t, dialog.Slot("dryness"), p.state.Frames[0].Open)
+		want := map[string]string{"0": "line.menu", "1": "recipe.light", "9": "hurt.which"}[digit]
+		require.Contains(t, keys(p.says(digit)), want, digit)
+	}
+}
+
+// TestC19OptOut: STOP at once in every language; an everyday word only in the
+// session's language; during a burn the confirmation carries the not-before
+// time; LIT after STOP is consent for that burn.
+func TestC19OptOut(t *testing.T) {
+	p := known(t)
+	turn := p.says("STOP")
+	require.True(t, turn.State.Stopped)
+	require.Len(t, turn.Replies, 1)
+	require.False(t, p.says("START").State.Stopped)
+
+	p = known(t)
+	require.False(t, p.says("the smoke stopped").State.Stopped)
+	require.False(t, p.says("acha").State.Stopped, "a Swahili word is no opt-out for an English speaker")
+	p.state.Lang = "sw"
+	require.True(t, p.says("ondoa").State.Stopped)
+
+	p = sealed(t)
+	turn = p.says("STOP")
+	require.Contains(t, all(turn), "do not open before Tuesday 07:45")
+	require.Empty(t, turn.State.Timers)
+	p = sealed(t)
+	p.state.Lang = "sw"
+	turn = p.says("acha")
+	require.False(t, turn.State.Stopped, "while a drum is open it is asked once")
+	require.True(t, p.says("1").State.Stopped)
+
+	p = known(t)
+	p.state.DrumPast = "food"
+	p.says("STOP")
+	turn = p.says("LIT")
+	require.Contains(t, keys(turn), "consent.burn-only")
+	require.NotEmpty(t, turn.State.Timers)
+	require.True(t, turn.State.Stopped)
+}
+
+// TestC20ForgetMe: everything is erased after a yes; with a hot drum the
+// not-before time comes first.
+func TestC20ForgetMe(t *testing.T) {
+	p := sealed(t)
+	turn := p.says("FORGET ME")
+	require.Contains(t, turn.Replies[0].Text, "Do not open before Tuesday 07:45")
+	turn = p.says("yes")
+	require.Equal(t, []dialog.Effect{dialog.Erase{}}, turn.Effects)
+	require.Equal(t, dialog.State{}.Encode(), turn.State.Encode())
+	p = known(t)
+	p.says("STOP")
+	p.says("FORGET ME")
+	require.Equal(t, []dialog.Effect{dialog.Erase{KeepOptOut: true}}, p.says("1").Effects)
+	p = sealed(t)
+	p.says("forget me")
+	require.NotEmpty(t, p.says("no").State.Drums)
+}
+
+// TestC21ANumberIsNotAPerson: NOT ME ends timers and detaches the record; after
+// 120 quiet days nothing of the past is shown.
+func TestC21ANumberIsNotAPerson(t *testing.T) {
+	p := sealed(t)
+	turn := p.says("NOT ME")
+	require.Contains(t, all(turn), "it must stay shut to Tuesday 07:45")
+	require.Empty(t, turn.State.Timers)
+	require.Empty(t, turn.State.Drums)
+	p = sealed(t)
+	p.now = p.now.AddDate(0, 0, 121)
+	require.Empty(t, p.says("hello").State.Drums)
+}
+
+// TestC22WhoCannotReadIsServedFirst: the first answer to a text that was not
+// understood holds the digit or the word for a person who calls.
+func TestC22WhoCannotReadIsServedFirst(t *testing.T) {
+	for _, text := range []string{"qwerty", "?", "", "..."} {
+		p := known(t)
+		turn := p.says(text)
+		require.Contains(t, all(turn), "CALL", text)
+		turn = p.says("CALL")
+		require.Equal(t, []dialog.Effect{dialog.CallBack{}}, turn.Effects)
+		require.Contains(t, all(turn), "within 3 days")
+		var back []string
+		p.until(p.now.Add(73*time.Hour), func(turn dialog.Turn) { back = append(back, keys(turn)...) })
+		require.Contains(t, back, "ask.call-over")
+	}
+	p := known(t)
+	p.says("cobs 1 drum")
+	turn := p.says("qwerty")
+	require.Contains(t, all(turn), "5 a person phones me")
+	require.Equal(t, []dialog.Effect{dialog.CallBack{}}, p.says("5").Effects)
+}
+
+// TestC23TheFirstTurn: a machine, the gas caution, a row of languages by digit;
+// one stray word never changes the language of a running burn.
+func TestC23TheFirstTurn(t *testing.T) {
+	p := newPhone(t)
+	turn := p.says("hi")
+	require.True(t, strings.HasPrefix(all(turn), "I am Cobline, a machine. Charcoal gas kills and has no smell."))
+	require.True(t, strings.HasSuffix(all(turn), "\n1 English\n2 Kiswahili"), all(turn))
+	require.Equal(t, locales.Lang("sw"), p.says("2").State.Lang)
+
+	p = newPhone(t)
+	turn = p.says("cobs 2 drums snaps")
+	require.True(t, strings.HasSuffix(all(turn), "\n1 English\n2 Kiswahili"), all(turn))
+	require.LessOrEqual(t, len(turn.Replies), 3)
+	require.Contains(t, keys(p.says("1")), "ask.drum-past")
+
+	p = newPhone(t)
+	p.says("cobs 1 drum dry")
+	p.says("LIT")
+	require.Equal(t, locales.Lang("en"), p.says("moshi").State.Lang)
+}
+
+// TestLapsedSafetyBringsTheSafeText: what was not sent in time is replaced, and
+// a replacement that lapses brings no other.
+func TestLapsedSafetyBringsTheSafeText(t *testing.T) {
+	p := sealed(t)
+	for _, why := range []dialog.Why{dialog.Expired, dialog.Refused} {
+		turn := p.step(dialog.Lapsed{Ref: "r", Key: "burn.hold", Why: why})
+		require.Equal(t, []string{"burn.lapsed"}, keys(turn))
+		require.Contains(t, all(turn), "Leave drum A shut to Tuesday 07:45, even if it feels cold")
+	}
+	require.Empty(t, p.step(dialog.Lapsed{Key: "burn.lapsed", Why: dialog.Expired}).Replies)
+	require.Empty(t, p.step(dialog.Lapsed{Key: "recipe.load", Why: dialog.Expired}).Replies)
+	p.now = p.now.AddDate(0, 0, 2)
+	require.Empty(t, p.step(dialog.Lapsed{Key: "burn.hold", Why: dialog.Expired}).Replies)
+}
