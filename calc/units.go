@@ -54,6 +54,14 @@ type (
 	WattPerSquareMetre float64
 	// Millimetre is a depth of rain or of evaporated water.
 	Millimetre float64
+	// PerRootCelsius is a change per root of a degree.
+	PerRootCelsius float64
+	// KilojoulePerMole is an activation energy.
+	KilojoulePerMole float64
+	// WattPerSquareMetreCelsius is a heat transfer coefficient.
+	WattPerSquareMetreCelsius float64
+	// KilometrePerHour is a wind speed as fire indices and forecasts give it.
+	KilometrePerHour float64
 	// Degree is an angle in degrees (latitude, longitude).
 	Degree float64
 	// Money is an amount in the smallest unit of a place's currency.
@@ -74,3 +82,6 @@ func (h Hours) Duration() time.Duration { return time.Duration(float64(h) * floa
 
 // Duration returns the span as a time.Duration.
 func (m Minutes) Duration() time.Duration { return time.Duration(float64(m) * float64(time.Minute)) }
+
+// PerHour converts a wind speed to kilometres per hour.
+func (v MetrePerSecond) PerHour() KilometrePerHour { return KilometrePerHour(v * 3.6) }
