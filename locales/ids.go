@@ -163,7 +163,7 @@ var messages = []Message{
 	{"amount.brands-kg", 1, nil},
 
 	// The recipe: what is answered. The three messages load, expect and light fit one segment each.
-	{"recipe.load", 1, Args{"Drums": "6 drums", "Dryness": "nearly dry", "Waste": "palm kernel shells", "Prepare": ", half sticks", "Sacks": "12 sacks", "Kg": "550", "Drum": "Never a fuel or poison drum, never cut."}},
+	{"recipe.load", 1, Args{"Drums": "6 drums", "Dryness": "nearly", "Waste": "palm kernel shells", "Prepare": ", half sticks", "Sacks": "12 sacks", "Kg": "550", "Drum": "Never a fuel or poison drum, no cut."}},
 	{"recipe.expect", 1, Args{"Char": "230 to 370", "Loss": "", "Starch": "12 to 24 cups cassava flour", "Pieces": "2700 to 4400", "Days": "3 to 4 days", "Hint": " Text LIT when lit. No text? Go by this."}},
 	{"recipe.hint", 1, nil},
 	{"recipe.hint-short", 1, nil},
