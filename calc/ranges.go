@@ -60,6 +60,9 @@ func (s *spread) add(below, above float64) {
 // move enters a cause that takes the quantity to the values a and b at its own
 // P10 and P90 while all other causes stay (JCGM 100:2008, 5.1.3, note 2).
 func (s *spread) move(a, b float64) {
+	if a == s.likely && b == s.likely {
+		return
+	}
 	down, up := math.Log(a/s.likely), math.Log(b/s.likely)
 	if down > up {
 		down, up = up, down
