@@ -24,15 +24,18 @@ type member struct {
 	value any // text, number, truth value, spread, object, or a list of objects
 }
 
-// spread is an uncertain number.
+// spread is an uncertain number, or day.
 type spread struct {
-	Low    number `json:"low"`
-	Likely number `json:"likely"`
-	High   number `json:"high"`
+	Low    any `json:"low"`
+	Likely any `json:"likely"`
+	High   any `json:"high"`
 }
 
 // number is written with six digits, which is more than any answer is worth.
 type number float64
+
+// String writes three digits, for people.
+func (n number) String() string { return strconv.FormatFloat(float64(n), 'g', 3, 64) }
 
 // MarshalJSON writes null for what is no number.
 func (n number) MarshalJSON() ([]byte, error) {
@@ -83,6 +86,9 @@ func valueOf(v reflect.Value) any {
 	case calc.Sourced:
 		return sourced(x)
 	case time.Time:
+		if x.IsZero() {
+			return nil
+		}
 		return x.Format(time.RFC3339)
 	case fmt.Stringer:
 		if v.Kind() != reflect.Struct {
@@ -91,9 +97,7 @@ func valueOf(v reflect.Value) any {
 	}
 	switch {
 	case isRange(v.Type()):
-		factor := unitOf(v.Type()).factor
-		n := func(i int) number { return number(v.Field(i).Float() * factor) }
-		return spread{n(0), n(1), n(2)}
+		return spread{valueOf(v.Field(0)), valueOf(v.Field(1)), valueOf(v.Field(2))}
 	case v.CanFloat():
 		return number(v.Float() * unitOf(v.Type()).factor)
 	case v.Kind() == reflect.Struct:
@@ -103,7 +107,7 @@ func valueOf(v reflect.Value) any {
 			return nil
 		}
 		return valueOf(v.Elem())
-	case v.Kind() == reflect.Slice:
+	case v.Kind() == reflect.Slice || v.Kind() == reflect.Array:
 		list := make([]any, v.Len())
 		for i := range list {
 			list[i] = valueOf(v.Index(i))
@@ -142,30 +146,58 @@ func (o object) rows(w io.Writer, indent string) {
 		switch v := m.value.(type) {
 		case nil:
 		case spread:
-			fmt.Fprintf(w, "%s%s\t%.3g\t%.3g\t%.3g\n", indent, m.name, v.Low, v.Likely, v.High)
-		case number:
-			fmt.Fprintf(w, "%s%s\t\t%.3g\n", indent, m.name, v)
+			if v.Likely != nil {
+				fmt.Fprintf(w, "%s%s\t%v\t%v\t%v\n", indent, m.name, v.Low, v.Likely, v.High)
+			}
 		case object:
 			fmt.Fprintf(w, "%s%s\n", indent, m.name)
 			v.rows(w, indent+"  ")
 		case []any:
-			for _, item := range v {
-				row, ok := item.(object)
-				if !ok {
-					fmt.Fprintf(w, "%s%s\t\t%v\n", indent, m.name, item)
-					continue
-				}
-				texts := make([]string, len(row))
-				for i, cell := range row {
-					texts[i] = fmt.Sprint(cell.value)
-				}
-				fmt.Fprintf(w, "%s%s: %s\n", indent, m.name, strings.Join(texts, "  "))
-			}
+			printList(w, indent, m.name, v)
 		default:
 			fmt.Fprintf(w, "%s%s\t\t%v\n", indent, m.name, v)
 		}
 	}
 }
+
+// list prints the items of a list: objects as a table of their own.
+func printList(w io.Writer, indent, name string, items []any) {
+	if len(items) == 0 {
+		return
+	}
+	if _, ok := items[0].(object); !ok {
+		fmt.Fprintf(w, "%s%s\t\t%s\n", indent, name, strings.Trim(fmt.Sprint(items), "[]"))
+		return
+	}
+	fmt.Fprintf(w, "%s%s\n", indent, name)
+	for i, item := range items {
+		row := item.(object)
+		if i == 0 {
+			fmt.Fprintf(w, "%s  %s\n", indent, row.cells(func(m member) any { return m.name }))
+		}
+		fmt.Fprintf(w, "%s  %s\n", indent, row.cells(func(m member) any { return m.value }))
+	}
+}
+
+func (o object) cells(of func(member) any) string {
+	texts := make([]string, len(o))
+	for i, m := range o {
+		texts[i] = fmt.Sprint(of(m))
+	}
+	return strings.Join(texts, "\t")
+}
+
+// String writes an object inside the cell of a table.
+func (o object) String() string {
+	texts := make([]string, len(o))
+	for i, m := range o {
+		texts[i] = fmt.Sprintf("%s=%v", m.name, m.value)
+	}
+	return strings.Join(texts, " ")
+}
+
+// String writes a range inside the cell of a table.
+func (s spread) String() string { return fmt.Sprintf("%v..%v..%v", s.Low, s.Likely, s.High) }
 
 // snake turns FeedPerDrum into feed_per_drum.
 func snake(s, separator string) string {

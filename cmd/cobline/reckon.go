@@ -1,15 +1,18 @@
 package main
 
 import (
+	_ "embed"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"reflect"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"github.com/alecthomas/kong"
 
@@ -18,87 +21,102 @@ import (
 )
 
 // methods are the calculations of the command line. The fields of their inputs
-// are their flags, told by the inputs table.
+// are their flags, and the comments of those fields their help.
 var methods = []method{
 	methodOf("recipe", "A batch, from the heap of waste to the rack.", calc.Recipe),
+	methodOf("load", "What fills a drum, or how many drums a heap fills.", calc.Load),
 	methodOf("carbonise", "What a burn leaves of a load.", calc.Carbonise),
-	methodOf("bind", "Starch and water for a heap of char.", calc.Bind),
+	methodOf("cool", "How a sealed drum cools, inside and outside.", calc.Cool),
+	methodOf("bind", "Binder and water for a heap of char.", calc.Bind),
 	methodOf("press", "Briquettes from a mix.", calc.Press),
+	methodOf("force", "How hard a piece is pressed.", calc.Force),
+	methodOf("fuel", "What a briquette is worth as a fuel.", calc.Fuel),
+	methodOf("quality", "What the field tests of a batch say.", calc.Quality),
+	methodOf("plan", "Briquettes by a date: waste, burns, calendar and bottleneck.", func(in calc.PlanInput) (calc.PlanResult, error) {
+		if in.Start.IsZero() {
+			in.Start = time.Now()
+		}
+		return calc.Plan(in)
+	}),
+	methodOf("price", "What a batch costs and may be sold for.", calc.Price),
+	methodOf("spared", "How much wood briquettes spare.", calc.Spared),
+	methodOf("learn", "What a producer's record says of the yield.", calc.Learn),
+	methodOf("advise", "What the last burns say about when to cover.", calc.Advise),
 }
 
-// inputs says what each field of an input means, and what stands for it if it
-// is left out. Units come from the field's type.
-var inputs = map[string]struct{ help, standard string }{
-	"Waste":        {"crop waste, a key of `cobline hear --list`", ""},
-	"Drums":        {"drums, 1 to 50", "1, or as many as the mass or volume fills"},
-	"Drum":         {"nominal size of a drum", "200"},
-	"Mass":         {"moist waste at hand", "what fills the drums"},
-	"Volume":       {"loose waste at hand", "what fills the drums"},
-	"Moisture":     {"moisture of the waste, wet basis", "that of dry waste"},
-	"Starch":       {"binder, a key of `cobline hear --list`", "cassava-flour"},
-	"Dose":         {"dry starch per dry char", "8"},
-	"EffectiveSun": {"effective drying hours a day", "8"},
-	"Yield":        {"char per dry waste, as a producer's own record has it", "that of the waste"},
-	"Slow":         {"a drum with restricted holes, which burns for hours", "an open fire from the base"},
-	"Char":         {"char as weighed, with its moisture", ""},
-	"CharMoisture": {"moisture of the char, wet basis", "5"},
-	"MixMoisture":  {"moisture of the mix to be pressed, wet basis", "35"},
-	"Solids":       {"dry char and dry starch in the mix", ""},
-	"Density":      {"density of a piece as it leaves the mould", "that of a hand mould"},
-	"Loss":         {"solids lost as fines and breakage", "that of hand work"},
-	"Shape":        {"shape of a piece: solid, hollow, holes, ball or brick", "solid"},
-	"Diameter":     {"diameter of a cylinder or ball", "0.055"},
-	"Height":       {"height of a cylinder or brick", "0.05"},
-	"Bore":         {"diameter of each hole", "none"},
-	"Bores":        {"number of holes", "1 if hollow"},
-	"Length":       {"length of a brick", "none"},
-	"Width":        {"width of a brick", "none"},
-}
+// inputComments holds the comments of the inputs' fields, a line each. A test
+// makes it from the source of calc.
+//
+//go:generate go test -run TestInputComments . -update
+//go:embed reckon.inputs
+var inputComments string
 
 // method is one calculation.
 type method struct {
-	name, help string
-	input      reflect.Type
-	fields     []field
-	run        func(in reflect.Value) (any, error)
+	name, help    string
+	input, result reflect.Type
+	fields        []field
+	run           func(in reflect.Value) (any, error)
 }
 
 // field is one input of a method: a leaf of its struct.
 type field struct {
 	reflect.StructField
-	path []int
+	owner reflect.Type
+	path  []int
+	flag  string
 }
 
 func methodOf[I, O any](name, help string, f func(I) (O, error)) method {
-	m := method{name: name, help: help, input: reflect.TypeFor[I]()}
-	m.fields = fieldsOf(m.input, nil)
+	m := method{name: name, help: help, input: reflect.TypeFor[I](), result: reflect.TypeFor[O]()}
+	m.fields = fieldsOf(m.input, nil, "")
+	// Two structs may have a field of one name: the outer one keeps it.
+	taken := map[string]int{}
+	for _, f := range m.fields {
+		if depth, ok := taken[f.Name]; !ok || len(f.path) < depth {
+			taken[f.Name] = len(f.path)
+		}
+	}
+	for i, f := range m.fields {
+		if taken[f.Name] == len(f.path) {
+			m.fields[i].flag = snake(f.Name, "-")
+		}
+	}
 	m.run = func(in reflect.Value) (any, error) { return f(in.Interface().(I)) }
 	return m
 }
 
 // fieldsOf lists the leaves of an input. A range is a leaf.
-func fieldsOf(t reflect.Type, path []int) []field {
+func fieldsOf(t reflect.Type, path []int, prefix string) []field {
 	var out []field
 	for i := range t.NumField() {
 		f, p := t.Field(i), append(slices.Clone(path), i)
-		if f.Type.Kind() == reflect.Struct && !isRange(f.Type) {
-			out = append(out, fieldsOf(f.Type, p)...)
-		} else {
-			out = append(out, field{f, p})
+		name := prefix + snake(f.Name, "-")
+		switch {
+		case f.Type.Kind() != reflect.Struct || isRange(f.Type) || f.Type == reflect.TypeFor[time.Time]():
+			out = append(out, field{f, t, p, name})
+		case f.Anonymous:
+			out = append(out, fieldsOf(f.Type, p, prefix)...)
+		default:
+			out = append(out, fieldsOf(f.Type, p, name+"-")...)
 		}
 	}
 	return out
 }
 
+// isRange reports whether a type is low, likely and high of one quantity.
 func isRange(t reflect.Type) bool {
-	return t.Kind() == reflect.Struct && strings.HasPrefix(t.Name(), "Range[")
+	return t.Kind() == reflect.Struct && t.NumField() == 3 && t.Field(0).Name == "Low" && t.Field(2).Name == "High"
 }
 
-// quantity returns the type whose unit a value has: that of a range is that of
-// its numbers.
+// quantity returns the type whose unit a value has: that of a range or of a
+// list is that of its numbers.
 func quantity(t reflect.Type) reflect.Type {
-	if isRange(t) {
+	switch {
+	case isRange(t):
 		return t.Field(0).Type
+	case t.Kind() == reflect.Pointer || t.Kind() == reflect.Slice:
+		return quantity(t.Elem())
 	}
 	return t
 }
@@ -135,15 +153,21 @@ var units = map[reflect.Type]unit{
 	reflect.TypeFor[calc.WattPerSquareMetre](): {"w_per_m2", "W/M2", 1},
 	reflect.TypeFor[calc.Millimetre]():         {"mm", "MM", 1},
 	reflect.TypeFor[calc.Degree]():             {"deg", "DEGREES", 1},
-	reflect.TypeFor[calc.Money]():              {"minor_units", "MINOR-UNITS", 1},
+	reflect.TypeFor[calc.WattPerMetreKelvin](): {"w_per_m_k", "W/MK", 1},
+	reflect.TypeFor[calc.Money]():              {"minor", "MONEY", 1},
 }
 
 func unitOf(t reflect.Type) unit {
 	if u, ok := units[quantity(t)]; ok {
 		return u
 	}
-	if t.Kind() == reflect.Int {
+	switch t.Kind() {
+	case reflect.Int:
 		return unit{placeholder: "N", factor: 1}
+	case reflect.Slice:
+		return unit{placeholder: "LIST", factor: 1}
+	case reflect.Struct:
+		return unit{placeholder: "TIME", factor: 1}
 	}
 	return unit{placeholder: "KEY", factor: 1}
 }
@@ -156,7 +180,8 @@ type reckonCommand struct {
 
 // Help returns what stands below the commands.
 func (*reckonCommand) Help() string {
-	return `A number may be a range: --moisture 10..12..15 is low, likely and high.
+	return `A number may be a range: --moisture 10..12..15 is low, likely and high. Parts of
+one item of a list are separated by colons, items by commas.
 
 Examples:
   cobline reckon recipe --waste maize-cob --drums 2 --moisture 12
@@ -181,19 +206,69 @@ func (m method) flags() reflect.Type {
 		Name: "JSON", Type: reflect.TypeFor[bool](), Tag: `name:"json" help:"Print one JSON object."`,
 	}}
 	for _, f := range m.fields {
-		in := inputs[f.Name]
-		help := in.help + " (default: " + in.standard + ")"
-		if in.standard == "" {
-			help = in.help + " (required)"
-		}
-		flag := reflect.StructField{Name: f.Name, Type: reflect.TypeFor[string]()}
+		flag := reflect.StructField{Name: f.flagName(), Type: reflect.TypeFor[string]()}
 		if f.Type.Kind() == reflect.Bool {
 			flag.Type = f.Type
 		}
-		flag.Tag = reflect.StructTag(fmt.Sprintf(`help:%q placeholder:%q`, help, unitOf(f.Type).placeholder))
+		flag.Tag = reflect.StructTag(fmt.Sprintf(`name:%q help:%q placeholder:%q`, f.flag, f.help(), unitOf(f.Type).placeholder))
 		fields = append(fields, flag)
 	}
 	return reflect.StructOf(fields)
+}
+
+// flagName is the name of the flag's field in the struct of flags.
+func (f field) flagName() string { return "F" + strings.ReplaceAll(f.flag, "-", "_") }
+
+var decimal = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
+
+// help tells what an input is: its comment, in the unit of the flag, and the
+// keys it may be.
+func (f field) help() string {
+	_, line, _ := strings.Cut("\n"+inputComments, "\n"+f.owner.Name()+"."+f.Name+"\t")
+	comment, _, _ := strings.Cut(line, "\n")
+	if factor := unitOf(f.Type).factor; factor != 1 {
+		comment = decimal.ReplaceAllStringFunc(comment, func(s string) string {
+			x, err := strconv.ParseFloat(s, 64)
+			if err != nil {
+				panic(err) // the pattern matches numbers alone
+			}
+			return strconv.FormatFloat(x*factor, 'g', 6, 64)
+		})
+	}
+	parts := []string{f.keys(), comment}
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), "; ")
+}
+
+// keys tells what a key may be, and what a share is of.
+func (f field) keys() string {
+	switch t := f.Type; {
+	case t == reflect.TypeFor[calc.Waste](), t == reflect.TypeFor[calc.Starch]():
+		return "a key of `cobline hear --list`"
+	case quantity(t) == reflect.TypeFor[calc.WetBasis]():
+		return "wet basis"
+	case t.Kind() == reflect.Uint8:
+		return strings.Join(keysOf(t), ", ")
+	case t.Kind() == reflect.Slice && t.Elem().Kind() == reflect.Struct:
+		var parts []string
+		for i := range t.Elem().NumField() {
+			parts = append(parts, snake(t.Elem().Field(i).Name, "-"))
+		}
+		return strings.Join(parts, ":") + ",..."
+	}
+	return ""
+}
+
+// keysOf lists the keys of an enumeration. What stands for none has no key.
+func keysOf(t reflect.Type) []string {
+	var keys []string
+	for i := range uint64(20) {
+		v := reflect.New(t).Elem()
+		v.SetUint(i)
+		if key := fmt.Sprint(v); key != "" && key != "unknown" {
+			keys = append(keys, key)
+		}
+	}
+	return keys
 }
 
 // Run computes the method that was chosen, if it was one.
@@ -209,8 +284,8 @@ func (*reckonCommand) Run(ctx *kong.Context, t *terminal) error {
 	m, flags := methods[i], ctx.Selected().Target
 	in := reflect.New(m.input).Elem()
 	for _, f := range m.fields {
-		if err := setInput(in.FieldByIndex(f.path), flags.FieldByName(f.Name)); err != nil {
-			return fmt.Errorf("--%s: %w", snake(f.Name, "-"), err)
+		if err := setInput(in.FieldByIndex(f.path), flags.FieldByName(f.flagName())); err != nil {
+			return fmt.Errorf("--%s: %w", f.flag, err)
 		}
 	}
 	result, err := m.run(in)
@@ -223,13 +298,17 @@ func (*reckonCommand) Run(ctx *kong.Context, t *terminal) error {
 // setInput sets an input from its flag. A flag that was not given leaves it
 // zero, which stands for the default.
 func setInput(v, flag reflect.Value) error {
+	if flag.Kind() == reflect.Bool {
+		v.Set(flag)
+		return nil
+	}
 	text := flag.String()
 	switch {
-	case v.Kind() == reflect.Bool:
-		v.Set(flag)
 	case text == "":
 	case v.Kind() == reflect.String:
 		v.SetString(text)
+	case v.Type() == reflect.TypeFor[time.Time]():
+		return setTime(v, text)
 	case isRange(v.Type()):
 		numbers := strings.Split(text, "..")
 		if len(numbers) == 1 {
@@ -238,13 +317,28 @@ func setInput(v, flag reflect.Value) error {
 		if len(numbers) != 3 {
 			return fmt.Errorf("%q must be one number, or low..likely..high", text)
 		}
-		for i := range numbers {
-			if err := setInput(v.Field(i), reflect.ValueOf(numbers[i])); err != nil {
+		return setParts(v, numbers)
+	case v.Kind() == reflect.Struct:
+		return setParts(v, strings.Split(text, ":"))
+	case v.Kind() == reflect.Slice:
+		for item := range strings.SplitSeq(text, ",") {
+			row := reflect.New(v.Type().Elem()).Elem()
+			if err := setInput(row, reflect.ValueOf(item)); err != nil {
 				return err
 			}
+			v.Set(reflect.Append(v, row))
 		}
+	case v.Kind() == reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		return setInput(v.Elem(), flag)
 	case v.Kind() == reflect.Uint8:
 		return setKey(v, text)
+	case v.Kind() == reflect.Bool:
+		b, err := strconv.ParseBool(text)
+		if err != nil {
+			return fmt.Errorf("%q must be true or false", text)
+		}
+		v.SetBool(b)
 	default:
 		x, err := strconv.ParseFloat(text, 64)
 		if err != nil {
@@ -255,20 +349,40 @@ func setInput(v, flag reflect.Value) error {
 	return nil
 }
 
-// setKey sets an enumeration, which counts from one, from its key.
-func setKey(v reflect.Value, text string) error {
-	var keys []string
-	for i := uint64(1); ; i++ {
-		v.SetUint(i)
-		key := fmt.Sprint(v)
-		if key == "unknown" {
-			return fmt.Errorf("%q must be one of %s", text, strings.Join(keys, ", "))
+// setParts sets the fields of a struct in their order. Parts may be left out at
+// the end.
+func setParts(v reflect.Value, parts []string) error {
+	if len(parts) > v.NumField() {
+		return fmt.Errorf("%q has more than %d parts", strings.Join(parts, ":"), v.NumField())
+	}
+	for i, part := range parts {
+		if err := setInput(v.Field(i), reflect.ValueOf(part)); err != nil {
+			return err
 		}
-		if key == text {
+	}
+	return nil
+}
+
+// setTime sets a moment, in the zone of this machine.
+func setTime(v reflect.Value, text string) error {
+	for _, layout := range []string{minuteLayout, time.DateOnly, time.RFC3339} {
+		if t, err := time.ParseInLocation(layout, text, time.Local); err == nil {
+			v.Set(reflect.ValueOf(t))
 			return nil
 		}
-		keys = append(keys, key)
 	}
+	return fmt.Errorf("%q is not a time; write 2026-03-02 or 2026-03-02 09:00", text)
+}
+
+// setKey sets an enumeration from its key.
+func setKey(v reflect.Value, text string) error {
+	for i := range uint64(20) {
+		v.SetUint(i)
+		if fmt.Sprint(v) == text {
+			return nil
+		}
+	}
+	return fmt.Errorf("%q must be one of %s", text, strings.Join(keysOf(v.Type()), ", "))
 }
 
 type segmentsCommand struct {
