@@ -182,7 +182,9 @@ func printList(w io.Writer, indent, name string, items []any) {
 func (o object) cells(of func(member) any) string {
 	texts := make([]string, len(o))
 	for i, m := range o {
-		texts[i] = fmt.Sprint(of(m))
+		if texts[i] = "-"; of(m) != nil {
+			texts[i] = fmt.Sprint(of(m))
+		}
 	}
 	return strings.Join(texts, "\t")
 }

@@ -32,9 +32,12 @@ var methods = []method{
 	methodOf("force", "How hard a piece is pressed.", calc.Force),
 	methodOf("fuel", "What a briquette is worth as a fuel.", calc.Fuel),
 	methodOf("quality", "What the field tests of a batch say.", calc.Quality),
+	methodOf("dry", "How long briquettes or waste dry in weather that stays as it is.", dry),
+	methodOf("weigh", "How dry a marked piece is, by its weight.", calc.WeighPiece),
+	methodOf("firerisk", "Whether a drum may be lit in this weather.", calc.FireRisk),
 	methodOf("plan", "Briquettes by a date: waste, burns, calendar and bottleneck.", func(in calc.PlanInput) (calc.PlanResult, error) {
 		if in.Start.IsZero() {
-			in.Start = time.Now()
+			in.Start = time.Now().In(homeZone())
 		}
 		return calc.Plan(in)
 	}),
@@ -93,6 +96,7 @@ func fieldsOf(t reflect.Type, path []int, prefix string) []field {
 		f, p := t.Field(i), append(slices.Clone(path), i)
 		name := prefix + snake(f.Name, "-")
 		switch {
+		case f.Type.Kind() == reflect.Pointer && f.Type.Elem().Kind() == reflect.Struct: // not an input a flag can hold
 		case f.Type.Kind() != reflect.Struct || isRange(f.Type) || f.Type == reflect.TypeFor[time.Time]():
 			out = append(out, field{f, t, p, name})
 		case f.Anonymous:
@@ -181,7 +185,8 @@ type reckonCommand struct {
 // Help returns what stands below the commands.
 func (*reckonCommand) Help() string {
 	return `A number may be a range: --moisture 10..12..15 is low, likely and high. Parts of
-one item of a list are separated by colons, items by commas.
+one item of a list are separated by colons, items by commas. Times are those of
+the default place.
 
 Examples:
   cobline reckon recipe --waste maize-cob --drums 2 --moisture 12
@@ -363,10 +368,19 @@ func setParts(v reflect.Value, parts []string) error {
 	return nil
 }
 
-// setTime sets a moment, in the zone of this machine.
+// homeZone is the zone of times given and told: that of the default place.
+func homeZone() *time.Location {
+	zone, err := time.LoadLocation(Default().Zone)
+	if err != nil {
+		panic(err) // the zones are built in
+	}
+	return zone
+}
+
+// setTime sets a moment.
 func setTime(v reflect.Value, text string) error {
 	for _, layout := range []string{minuteLayout, time.DateOnly, time.RFC3339} {
-		if t, err := time.ParseInLocation(layout, text, time.Local); err == nil {
+		if t, err := time.ParseInLocation(layout, text, homeZone()); err == nil {
 			v.Set(reflect.ValueOf(t))
 			return nil
 		}
