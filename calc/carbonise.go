@@ -5,12 +5,12 @@ import "cmp"
 var (
 	openFire   = practice.at("open fire from the base, cobs at 15 % or less")
 	flames     = newFigure[Minutes]("open fire: lighting to burning by itself", 3, 5, 10, openFire)
-	whiteSmoke = newFigure[Minutes]("open fire: white damp smoke after that", 6, 10, 20, fuelFields)
+	whiteSmoke = newFigure[Minutes]("open fire: white damp smoke after that", 6, 10, 20, fuelFields.judged("until about ten minutes"))
 	cover      = newFigure[Minutes]("open fire: lighting to covering", 20, 30, 55, openFire)
 	slowFlames = newFigure[Minutes]("restricted holes: lighting to burning by itself", 5, 10, 20, practice)
 	slowSmoke  = newFigure[Minutes]("restricted holes: white damp smoke after that", 20, 40, 90, practice)
 	slowCover  = newFigure[Minutes]("restricted holes: lighting to closing", 120, 240, 420,
-		Source{Title: "Coconut-shell drums with rows of holes", At: "5 to 7 hours", Standing: Read})
+		Source{Title: "Coconut-shell drums with rows of holes", At: "5 to 7 hours; glow followed row by row", Standing: Derived})
 )
 
 // BurnClock is the course of one burn, in minutes.

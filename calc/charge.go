@@ -8,9 +8,9 @@ import (
 
 var (
 	brandRatio = newFigure[Ratio]("half-charred pieces per char", .031, .087, .25,
-		hung.at("3.95 % part-charred beside 48.25 % char at the best setting; spread by judgement"))
+		hung.judged("3.95 % part-charred beside 48.25 % char at the best setting; spread by judgement"))
 	brandMass = newFigure[Share]("mass of a half-charred piece, of its dry feed", .45, .55, .70,
-		miles.at("40 % of wood is left at 300 C, more below; judged between"))
+		miles.judged("40 % of wood is left at 300 C, more below; judged between"))
 	lateBurn = newFigure[Kg]("char burnt in ten minutes by the air of an open drum", .15, .25, .40,
 		Source{Title: "Draught of a hot column of 0.86 m through 3 to 7 g/s of air, to CO2", Standing: Derived})
 	earlyMiss = newFigure[Share]("feed left half-charred by covering ten minutes early", .04, .08, .16, judgement.at(
@@ -393,11 +393,9 @@ func newMixture(in LoadInput, drum Litre, assumed []Sourced) (*charge, error) {
 	c := &charge{wait: mixtureWait.Likely, assumed: assumed, bedRatio: 1}
 	total, coarse, room := Share(0), Share(0), Litre(0)
 	var full Kg
+	whole := either(in.Moisture, dryFeed, &c.assumed)
 	for _, f := range in.Fills {
-		w := f.Moisture
-		if w == (Range[WetBasis]{}) {
-			w = either(in.Moisture, dryFeed, &c.assumed)
-		}
+		w := cmp.Or(f.Moisture, whole)
 		if err := within("part of a mixture", f.Share, .01, .99); err != nil {
 			return nil, err
 		}

@@ -10,7 +10,7 @@ var (
 
 	standardDrum = constant[Litre]("nominal size of a drum", 200, drumTrade)
 	usableFill   = newFigure[Share]("usable fill per nominal volume", .95, 1, 1.05,
-		drumTrade.at("0.19 to 0.21 m3 of a 208 litre drum less headspace and flue"))
+		drumTrade.judged("0.19 to 0.21 m3 of a 208 litre drum less headspace and flue"))
 	fillMoisture = constant[WetBasis]("moisture at which loose densities hold", .13, estimate.at("air dry, 12 to 15 %"))
 	mostDrums    = constant[Count]("most drums of one recipe", 50, judgement)
 	mostWaste    = constant[Kg]("most waste of one recipe", 6000, judgement.at("50 drums of the heaviest load"))

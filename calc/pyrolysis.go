@@ -18,9 +18,9 @@ var (
 	burnOff = newFigure[Share]("char burnt by air leaks and late covering", .05, .20, .40, bedTemperature.Source)
 
 	volatileDecay = constant[PerCelsius]("decay of volatile matter with bed temperature", .0038,
-		miles.at("exp(-0.0038 T) through 0.32, 0.13 and 0.07 of wood char at 300, 500 and 700 C"))
+		miles.judged("exp(-0.0038 T) through 0.32, 0.13 and 0.07 of wood char at 300, 500 and 700 C"))
 	charVolatile = newFigure[Share]("volatile matter of dry ash-free drum char", .12, .195, .38,
-		miles.at("exp(-0.0038 T) at 430 C; kiln chars run higher"))
+		miles.judged("exp(-0.0038 T) at 430 C; kiln chars run higher"))
 	ashRetention = newFigure[Share]("feed ash found again in the char", .9, 1, 1,
 		Source{Title: "Ash balance of slow pyrolysis; part of the potassium and chlorine leaves", Standing: Derived})
 	mostCharAsh = constant[Share]("most ash of a char", .95, judgement)

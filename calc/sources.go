@@ -23,5 +23,11 @@ var (
 	drumYield = Source{Title: "Judgement around the constant fixed-carbon-yield model at 430 C and 20 % burn-off", At: "not fitted to a drum run", Standing: Derived}
 )
 
+// judged returns the source for a figure that was judged from what stands in it.
+func (s Source) judged(how string) Source {
+	s.At, s.Standing = how, Derived
+	return s
+}
+
 // at returns the source with the place in it.
 func (s Source) at(place string) Source { s.At = place; return s }
