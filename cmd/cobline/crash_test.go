@@ -5,7 +5,9 @@ import (
 	"maps"
 	"net/http"
 	"slices"
+	"strconv"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -120,4 +122,34 @@ func (p *process) entriesByID() map[string]int {
 		entries[e.Provider]++
 	}
 	return entries
+}
+
+// BenchmarkInbound is the whole way of a text through the real program: HTTP,
+// the dialogue, and a commit that is on the disk before the answer leaves.
+func BenchmarkInbound(b *testing.B) {
+	for _, senders := range []int{1, 64} {
+		b.Run(fmt.Sprintf("senders=%d", senders), func(b *testing.B) {
+			p := newProcess(b, plainConfig)
+			client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: senders}}
+			var sent atomic.Int64
+			var writers sync.WaitGroup
+			b.ResetTimer()
+			for sender := range senders {
+				writers.Go(func() {
+					for {
+						i := int(sent.Add(1))
+						if i > b.N {
+							return
+						}
+						m := text{ID: strconv.Itoa(i), From: phoneNumber(sender), Text: whatPeopleWrite[i%len(whatPeopleWrite)]}
+						if _, err := p.post(client, "plain", m); err != nil {
+							b.Error(err)
+						}
+					}
+				})
+			}
+			writers.Wait()
+			b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "texts/s")
+		})
+	}
 }

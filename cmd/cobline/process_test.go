@@ -35,7 +35,7 @@ func size(gate, long int) int {
 }
 
 // draw returns a source of chance and logs how to get the same again.
-func draw(t *testing.T) *rand.Rand {
+func draw(t testing.TB) *rand.Rand {
 	seed := rand.Uint64()
 	if s := os.Getenv("COBLINE_SEED"); s != "" {
 		var err error
@@ -48,7 +48,7 @@ func draw(t *testing.T) *rand.Rand {
 
 // process is the real program serving a store of its own.
 type process struct {
-	t              *testing.T
+	t              testing.TB
 	bin, dir, addr string
 	config         string
 	cmd            *exec.Cmd
@@ -58,7 +58,7 @@ type process struct {
 }
 
 // newProcess builds the program and starts it with a configuration.
-func newProcess(t *testing.T, config string) *process {
+func newProcess(t testing.TB, config string) *process {
 	dir := t.TempDir()
 	p := &process{t: t, bin: filepath.Join(dir, "cobline"), dir: filepath.Join(dir, "data"), config: filepath.Join(dir, "cobline.toml")}
 	build := exec.Command("go", "build", "-o", p.bin, ".")
