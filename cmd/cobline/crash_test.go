@@ -44,7 +44,7 @@ func TestNothingAcknowledgedIsLostInACrash(t *testing.T) {
 	var (
 		mu           sync.Mutex
 		answers      = map[string]string{} // of what was acknowledged
-		acknowledged = make(chan struct{}, senders)
+		acknowledged = make(chan struct{}, senders*texts)
 		writers      sync.WaitGroup
 	)
 	message := func(sender, i int) text {
@@ -87,6 +87,8 @@ func TestNothingAcknowledgedIsLostInACrash(t *testing.T) {
 	// comes up.
 	points := killPoints(draw(t), kills, senders*texts/2)
 	require.Equal(t, kills, p.crashes(points, acknowledged))
+	for range acknowledged { // until the writers are through
+	}
 	p.kill()
 
 	entries := p.entriesByID()

@@ -173,11 +173,15 @@ func killPoints(r *rand.Rand, n, most int) []int {
 	return points
 }
 
-// crashes kills and restarts the program whenever the messages acknowledged
-// reach the next point, until acknowledged is closed. It returns the kills.
-func (p *process) crashes(points []int, acknowledged <-chan struct{}) int {
+// crashes kills and restarts the program whenever the events so far reach the
+// next point, until all points are used or there are no more events. It returns
+// the kills.
+func (p *process) crashes(points []int, events <-chan struct{}) int {
 	count, kills := 0, 0
-	for range acknowledged {
+	for kills < len(points) {
+		if _, more := <-events; !more {
+			break
+		}
 		count++
 		for kills < len(points) && count > points[kills] {
 			p.kill()
