@@ -39,7 +39,7 @@ func (t *turn) nextBinder(f *Frame) (question, bool) {
 	if !f.has(slotStarch) {
 		q := question{slot: slotStarch, id: "ask.starch"}
 		for _, s := range commonStarches {
-			q.options = append(q.options, option{string(s), label(slotStarch, string(s))})
+			q.options = append(q.options, option{key: string(s), label: label(slotStarch, string(s))})
 		}
 		return q, true
 	}

@@ -326,10 +326,7 @@ func (t *turn) reported(ev Said) time.Time {
 // askDone asks whether a text was a question or a report. Nothing moves until
 // the answer.
 func (t *turn) askDone(what told, at time.Time) {
-	t.s.Frames = append(t.s.Frames, Frame{Topic: topicDoubt, Slots: Slots{
-		slotReport: {Key: what.what}, slotDrum: {Key: what.drum}, slotAt: {Number: float64(at.Unix())},
-	}})
-	t.ask(t.top(), question{slot: slotDoubt, id: locales.ID("burn.asking-" + what.what), options: []option{{"asking", "answer.asking"}, {"done", "answer.done"}}})
+	t.aside(topicDoubt, Slots{slotReport: {Key: what.what}, slotDrum: {Key: what.drum}, slotAt: {Number: float64(at.Unix())}})
 }
 
 // answerBurn takes a text as the answer to one of the burn's own questions.
@@ -561,34 +558,37 @@ func (t *turn) pickDrum(what told, at time.Time) (*Drum, bool) {
 	return nil, false
 }
 
-// askWhich asks which drum a report is about.
+// askWhich asks which drum a report is about, or whether it is about another.
 func (t *turn) askWhich(what told, at time.Time, another bool) {
-	f := Frame{Topic: topicWhich, Slots: Slots{slotReport: {Key: what.what}, slotAt: {Number: float64(at.Unix())}}}
+	slots := Slots{slotReport: {Key: what.what}, slotAt: {Number: float64(at.Unix())}}
 	if len(what.kg) > 0 && what.kg[0].unit != "" {
-		f.Slots[slotCharKg] = Value{Number: t.charKg(what.kg[0])}
-	}
-	t.s.Frames = append(t.s.Frames, f)
-	open := t.top()
-	open.Open = slotWhich
-	id := locales.ID("burn.which")
-	args := locales.Args(nil)
-	if d, ok := t.latestSealed(); ok && t.w.Now.Before(d.NotBefore) {
-		id, args = "burn.which-wait", locales.Args{"When": t.when(d.NotBefore)}
+		slots[slotCharKg] = Value{Number: t.charKg(what.kg[0])}
 	}
 	if another {
-		id, args = "burn.another", locales.Args{"Drum": t.s.Drums[len(t.s.Drums)-1].Name, "Time": t.clock(t.s.Drums[len(t.s.Drums)-1].LitAt)}
+		slots[slotDrum] = Value{Key: keyAnother}
 	}
-	r := Reply{Key: string(id), Text: t.text(id, args), Urgency: Answer}
+	t.aside(topicWhich, slots)
+}
+
+// whichDrum is the question about the drum a report means.
+func (t *turn) whichDrum(another bool) question {
+	q := question{slot: slotWhich, id: "burn.which"}
 	if another {
-		r.Choices = append(r.Choices, t.text("burn.another-yes", locales.Args{"Drum": t.nextName()}), t.text("burn.another-no", nil))
-		open.Options = append(open.Options, keyAnother, t.s.Drums[len(t.s.Drums)-1].Name)
-	} else {
-		for _, d := range t.s.Drums[:min(len(t.s.Drums), maxOptions)] {
-			r.Choices = append(r.Choices, t.text("burn.drum", locales.Args{"Drum": d.Name}))
-			open.Options = append(open.Options, d.Name)
+		last := t.s.Drums[len(t.s.Drums)-1]
+		q.id, q.args = "burn.another", locales.Args{"Drum": last.Name, "Time": t.clock(last.LitAt)}
+		q.options = []option{
+			{key: keyAnother, label: "burn.another-yes", args: locales.Args{"Drum": t.nextName()}},
+			{key: last.Name, label: "burn.another-no"},
 		}
+		return q
 	}
-	t.add(r)
+	if d, ok := t.hot(); ok {
+		q.id, q.args = "burn.which-wait", locales.Args{"When": t.when(d.NotBefore)}
+	}
+	for _, d := range t.s.Drums[:min(len(t.s.Drums), maxOptions)] {
+		q.options = append(q.options, option{key: d.Name, label: "burn.drum", args: locales.Args{"Drum": d.Name}})
+	}
+	return q
 }
 
 // enter adds a drum to the open ones, with what the last recipe knew.
@@ -770,9 +770,8 @@ func (t *turn) opened(d *Drum, at time.Time, what told) {
 
 // askSealed asks when a drum the line knows nothing of was sealed.
 func (t *turn) askSealed(name string, at time.Time) {
-	t.s.Frames = append(t.s.Frames, Frame{Topic: topicSealed, Slots: Slots{slotDrum: {Key: name}, slotAt: {Number: float64(at.Unix())}}})
 	t.say("caution.glowing", Answer, nil)
-	t.ask(t.top(), question{slot: slotSealed, id: "burn.sealed-when", options: []option{{sealedToday, "sealed.today"}, {sealedYesterday, "sealed.yesterday"}, {sealedBefore, "sealed.before"}}})
+	t.aside(topicSealed, Slots{slotDrum: {Key: name}, slotAt: {Number: float64(at.Unix())}})
 }
 
 const (
@@ -796,10 +795,8 @@ func sealedOn(at time.Time, day string) time.Time {
 
 // askInside asks whether the opened charcoal is cold through.
 func (t *turn) askInside(d *Drum) {
-	t.s.Frames = append(slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicInside }),
-		Frame{Topic: topicInside, Slots: Slots{slotDrum: {Key: d.Name}}})
 	t.say("caution.glowing", Answer, nil)
-	t.ask(t.top(), question{slot: slotInside, id: "burn.inside", options: []option{{"cold", "inside.cold"}, {"warm", "inside.warm"}, {"glow", "inside.glow"}}})
+	t.aside(topicInside, Slots{slotDrum: {Key: d.Name}})
 }
 
 // inside answers how the charcoal looks after opening.

@@ -52,7 +52,7 @@ func (t *turn) due(timer Timer) {
 			t.remindSafety("burn.dark", nil, silentValid)
 			return
 		}
-		t.askSmoke(d, args)
+		t.askSmoke(d, timer.At)
 	case timerCover:
 		if d.Stage != stageLit || late > coverValid || t.isDark() {
 			return
@@ -101,12 +101,8 @@ func (t *turn) remindSafety(id locales.ID, a locales.Args, valid time.Duration) 
 }
 
 // askSmoke asks what the smoke looks like.
-func (t *turn) askSmoke(d *Drum, args locales.Args) {
-	t.s.Frames = append(slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicSmoke }),
-		Frame{Topic: topicSmoke, Slots: Slots{slotDrum: {Key: d.Name}}})
-	t.ask(t.top(), question{slot: slotSmoke, id: "burn.smoke", args: args, options: []option{
-		{"white", "smoke.white"}, {"yellow", "smoke.yellow"}, {"thin", "smoke.thin"}, {"flames", "smoke.flames"},
-	}})
+func (t *turn) askSmoke(d *Drum, at time.Time) {
+	t.aside(topicSmoke, Slots{slotDrum: {Key: d.Name}, slotAt: {Number: float64(at.Unix())}})
 	last := &t.out.Replies[len(t.out.Replies)-1]
 	last.Urgency, last.Valid = Safety, smokeValid
 }

@@ -326,14 +326,7 @@ func (t *turn) acknowledged(id string) {
 
 // hurtMenu is the emergency list behind HURT and behind key 9.
 func (t *turn) hurtMenu() {
-	f := t.top()
-	if f == nil || f.Topic != topicHurt {
-		t.s.Frames = append(t.s.Frames, Frame{Topic: topicHurt, Slots: Slots{}})
-		f = t.top()
-	}
-	t.ask(f, question{slot: slotHurt, id: "hurt.which", options: []option{
-		{kindGas, "hurt.gas"}, {kindBurn, "hurt.burn"}, {kindFire, "hurt.fire"}, {kindNotWaking, "hurt.not-waking"}, {kindInjury, "hurt.other"},
-	}})
+	t.aside(topicHurt, Slots{})
 	t.out.Replies[len(t.out.Replies)-1].Urgency = Emergency
 	t.heard.Tier, t.heard.Understood = "a", true
 }

@@ -95,6 +95,11 @@ func (e *Engine) begin(s State, w World) *turn {
 
 // end closes the turn.
 func (t *turn) end() Turn {
+	for len(t.out.Replies) > maxReplies {
+		joined := t.out.Replies[0]
+		joined.Text += "\n" + t.out.Replies[1].Text
+		t.out.Replies = append([]Reply{joined}, t.out.Replies[2:]...)
+	}
 	t.out.State = t.s
 	t.heard.Lang = t.lang
 	if f := t.top(); f != nil && f.Open != "" {

@@ -60,7 +60,7 @@ func (t *turn) nextRecipe(f *Frame) (question, bool) {
 	if waste == "" {
 		q := question{slot: slotWaste, id: "ask.waste"}
 		for _, w := range commonWastes {
-			q.options = append(q.options, option{string(w), label(slotWaste, string(w))})
+			q.options = append(q.options, option{key: string(w), label: label(slotWaste, string(w))})
 		}
 		return q, true
 	}
@@ -73,7 +73,7 @@ func (t *turn) nextRecipe(f *Frame) (question, bool) {
 		switch f.Slots[slotFlue].Key {
 		case "":
 			return question{slot: slotFlue, id: "ask.flue", args: locales.Args{"Waste": t.waste(string(waste))}, options: []option{
-				{fluePipe, "flue.pipe"}, {flueMixed, "flue.mixed"}, {fluePlain, "flue.plain"},
+				{key: fluePipe, label: "flue.pipe"}, {key: flueMixed, label: "flue.mixed"}, {key: fluePlain, label: "flue.plain"},
 			}}, true
 		case flueMixed, fluePlain:
 			return question{}, false
@@ -115,7 +115,7 @@ func drynessQuestion(w calc.Waste) question {
 	kind := feels(w)
 	q := question{slot: slotDryness, id: locales.ID("ask.dryness-" + kind)}
 	for _, d := range drynessOrder {
-		q.options = append(q.options, option{d, locales.ID("feel." + kind + "." + d)})
+		q.options = append(q.options, option{key: d, label: locales.ID("feel." + kind + "." + d)})
 	}
 	return q
 }
@@ -366,15 +366,13 @@ func (t *turn) drumAnswer(past string) {
 
 // afterwards asks once what the drum held, when a recipe has been given.
 func (t *turn) afterwards(f *Frame) {
-	if f.Topic != topicRecipe || t.s.DrumPast != "" || t.fresh {
-		if f.Topic == topicRecipe && len(t.out.Replies) == 0 {
+	if t.s.DrumPast != "" || t.fresh {
+		if len(t.out.Replies) == 0 {
 			t.say("light.text-lit", Answer, nil)
 		}
 		return
 	}
-	q := question{slot: slotDrumPast, id: "ask.drum-past", options: []option{
-		{"food", "drum-past.food"}, {"oil", "drum-past.oil"}, {"poison", "drum-past.poison"}, {"unknown", "drum-past.unknown"},
-	}}
+	q := drumPastQuestion()
 	if len(t.out.Replies) < maxReplies {
 		t.ask(f, q)
 		return
@@ -386,6 +384,12 @@ func (t *turn) afterwards(f *Frame) {
 		f.Options = append(f.Options, o.key)
 		last.Choices = append(last.Choices, t.text(o.label, nil))
 	}
+}
+
+func drumPastQuestion() question {
+	return question{slot: slotDrumPast, id: "ask.drum-past", options: []option{
+		{key: "food", label: "drum-past.food"}, {key: "oil", label: "drum-past.oil"}, {key: "poison", label: "drum-past.poison"}, {key: "unknown", label: "drum-past.unknown"},
+	}}
 }
 
 // waste names a waste.

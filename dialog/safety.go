@@ -20,7 +20,7 @@ func (t *turn) nextSafety(f *Frame) (question, bool) {
 	}
 	q := question{slot: slotStage, id: "ask.stage"}
 	for _, c := range cautions {
-		q.options = append(q.options, option{c, locales.ID("stage." + c)})
+		q.options = append(q.options, option{key: c, label: locales.ID("stage." + c)})
 	}
 	return q, true
 }

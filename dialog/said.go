@@ -80,11 +80,6 @@ func (t *turn) keepAid(before int) {
 		t.heard.Understood = true
 		return
 	}
-	if len(t.out.Replies) > maxReplies && before == 2 {
-		joined := t.out.Replies[0]
-		joined.Text += "\n" + t.out.Replies[1].Text
-		t.out.Replies = append([]Reply{joined}, t.out.Replies[2:]...)
-	}
 }
 
 // settleLanguage picks the session's language. A person who chose one keeps it;
@@ -253,18 +248,16 @@ func (t *turn) stop() {
 // askStop asks once whether an everyday word was an opt-out, while a drum is
 // open.
 func (t *turn) askStop() {
-	t.s.Frames = append(t.s.Frames, Frame{Topic: topicStop, Slots: Slots{}})
-	t.ask(t.top(), question{slot: slotStop, id: "consent.stop-question", options: []option{{"yes", "answer.yes"}, {"no", "answer.no"}}})
+	t.aside(topicStop, Slots{})
 	t.heard.Understood = true
 }
 
 // askForget asks for a yes before everything is erased.
 func (t *turn) askForget() {
-	t.s.Frames = append(t.s.Frames, Frame{Topic: topicForget, Slots: Slots{}})
 	if d, ok := t.hot(); ok {
 		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
 	}
-	t.ask(t.top(), question{slot: slotForget, id: "consent.forget-question", options: []option{{"yes", "answer.yes"}, {"no", "answer.no"}}})
+	t.aside(topicForget, Slots{})
 }
 
 const (
@@ -344,12 +337,14 @@ func (t *turn) choose(l locales.Lang) {
 	switch {
 	case f == nil:
 		t.menu()
-	case !f.Done:
-		t.advance(f)
-	case changed:
+	case f.Done && !changed && f.Topic == topicRecipe:
+		t.afterwards(f)
+	case f.Done && !changed:
+		t.menu()
+	case f.Done && topics[f.Topic].next != nil:
 		t.advance(f) // the answer again, in the new language
 	default:
-		t.afterwards(f)
+		t.resume()
 	}
 }
 
@@ -407,7 +402,7 @@ func (t *turn) menu() {
 func (t *turn) menuQuestion() question {
 	q := question{slot: slotMenu, id: "line.menu"}
 	for _, key := range menuOrder {
-		q.options = append(q.options, option{keyTopic + key, locales.ID("topic." + key)})
+		q.options = append(q.options, option{key: keyTopic + key, label: locales.ID("topic." + key)})
 	}
 	return q
 }
@@ -448,8 +443,15 @@ func (t *turn) resume() {
 	case f.Topic == lobby:
 		t.ask(f, t.menuQuestion())
 	case topics[f.Topic].next == nil:
-		t.close()
-		t.resume()
+		q, ok := t.asideQuestion(f)
+		if !ok {
+			t.close()
+			t.resume()
+			return
+		}
+		t.ask(f, q)
+	case f.Done && f.Open == slotDrumPast:
+		t.ask(f, drumPastQuestion())
 	default:
 		t.advance(f)
 	}
@@ -769,7 +771,7 @@ func (t *turn) topicOf(r reading) string {
 func (t *turn) askTie(f *Frame, slot Slot, keys []string) {
 	q := question{slot: slot, id: slot.id("which")}
 	for _, k := range keys[:min(len(keys), maxOptions)] {
-		q.options = append(q.options, option{k, label(slot, k)})
+		q.options = append(q.options, option{key: k, label: label(slot, k)})
 	}
 	t.ask(f, q)
 }
@@ -781,6 +783,9 @@ func label(slot Slot, key string) locales.ID {
 
 // askDoubt asks about a number that is hard to believe.
 func (t *turn) askDoubt(f *Frame, slot Slot, value float64) {
+	for _, s := range append(rivals(slot), slot) {
+		delete(f.Slots, s) // what was said before no longer holds
+	}
 	l := limits[slot]
 	args := locales.Args{"Number": t.number(value), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most)}
 	if value > l.most || value < l.least {
@@ -792,7 +797,7 @@ func (t *turn) askDoubt(f *Frame, slot Slot, value float64) {
 		t.ask(f, question{slot: slot, id: id, args: args})
 		return
 	}
-	t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{"yes", "answer.yes"}, {"no", "answer.no"}}})
+	t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}})
 }
 
 // puzzled answers a text that was not understood. The first answer already

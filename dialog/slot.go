@@ -55,6 +55,7 @@ type question struct {
 type option struct {
 	key   string
 	label locales.ID
+	args  locales.Args
 }
 
 // maxOptions is how many choices one list shows; 7, 8, 9 and 0 are keys.
@@ -215,7 +216,7 @@ func (t *turn) ask(f *Frame, q question) {
 	r := Reply{Key: string(q.id), Text: t.text(q.id, q.args), Urgency: Answer}
 	for _, o := range q.page(f.Page) {
 		f.Options = append(f.Options, o.key)
-		r.Choices = append(r.Choices, t.text(o.label, nil))
+		r.Choices = append(r.Choices, t.text(o.label, o.args))
 	}
 	if (f.Page+1)*maxOptions < len(q.options) {
 		r.More = t.text("key.more", nil)

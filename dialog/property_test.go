@@ -1,0 +1,110 @@
+package dialog_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"cobline/dialog"
+	"cobline/gateway/sms"
+	"cobline/locales"
+)
+
+// texts are what people write, and what nobody should.
+var texts = []string{
+	"cobs 2 drums snaps", "magunzi pipa 2 kavu", "rice husk", "sawdust 1 drum dry", "husk", "300 drums", "3 sacks", "9 kg", "half drum", "bends", "kavu",
+	"LIT", "LIT B", "COVERED", "covered b", "OPENED", "opened?", "can i open", "nifungue", "nimefunika", "leak", "weighed 9 kg 1 kg", "weighed", "resealed",
+	"white", "thin", "flames", "moshi mweupe", "cold", "warm", "glow", "rain", "mvua", "wind", "dark",
+	"fainted", "my hand is burned", "nimeungua mkono", "dizzy", "kizunguzungu", "fire", "HURT", "SEEN", "help!",
+	"STOP", "acha", "START", "FORGET ME", "yes", "no", "NOT ME", "HELP", "MENU", "BACK", "MORE", "WHY", "LANGUAGE", "english", "kiswahili", "CALL",
+	"0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "", "?", "...", "no, 3 drums", "the drum held diesel", "pesticide", "10 kg char cassava flour", "cassava",
+	"\x00\x01", "😀 😀", strings.Repeat("a", 2000), "½ 1.500 5-6 1/0 99999999999999999999", "\u202ex\u200d",
+}
+
+// event draws an event that can happen to a conversation in this state.
+func event(t *rapid.T, s dialog.State) dialog.Event {
+	switch rapid.IntRange(0, 11).Draw(t, "kind") {
+	case 0:
+		return dialog.Said{Text: rapid.String().Draw(t, "text"), Via: dialog.SMS}
+	case 1:
+		if len(s.Timers) > 0 {
+			return dialog.Due{Timer: rapid.SampledFrom(s.Timers).Draw(t, "timer")}
+		}
+		return dialog.Due{Timer: dialog.Timer{ID: "smoke:A", Kind: "smoke", Drum: "A"}}
+	case 2:
+		return dialog.Lapsed{Ref: "r", Key: rapid.SampledFrom([]string{"burn.hold", "burn.cover", "recipe.load", "burn.lapsed"}).Draw(t, "key"), Why: dialog.Expired}
+	case 3:
+		return dialog.Alerted{Alert: dialog.Alert{ID: "e1", Kind: "burn", Place: "home", Number: "+254700000001"}}
+	default:
+		return dialog.Said{Text: rapid.SampledFrom(texts).Draw(t, "text"), Via: dialog.SMS}
+	}
+}
+
+// TestAnyTextInAnyState: every text gets one to three replies of at most two
+// segments (an emergency and a notice of the first turn may take one more), the
+// state decodes, Step leaves its input alone, and twice the same is the same.
+func TestAnyTextInAnyState(t *testing.T) {
+	e, p := engine(t), newPhone(t)
+	rapid.Check(t, func(t *rapid.T) {
+		now := time.Date(2026, 3, 2, rapid.IntRange(0, 23).Draw(t, "hour"), 0, 0, 0, p.place.Zone)
+		w := p.world()
+		w.Channel.Sends = rapid.Bool().Draw(t, "sends")
+		place := p.place
+		place.Duty = rapid.IntRange(0, 2).Draw(t, "duty")
+		w.Facts.Places["home"] = place
+		var s dialog.State
+		if rapid.Bool().Draw(t, "known") {
+			s = dialog.State{Met: true, Chosen: true, Lang: rapid.SampledFrom([]locales.Lang{"en", "sw"}).Draw(t, "lang")}
+		}
+		for range rapid.IntRange(1, 12).Draw(t, "events") {
+			now = now.Add(time.Duration(rapid.IntRange(0, 900).Draw(t, "minutes")) * time.Minute)
+			w.Now = now
+			ev := event(t, s)
+			before := s.Encode()
+			turn := e.Step(s, ev, w)
+			again := e.Step(s, ev, w)
+			require.Equal(t, turn, again)
+			require.Equal(t, before, s.Encode())
+			decoded, err := dialog.DecodeState(turn.State.Encode())
+			require.NoError(t, err)
+			require.Equal(t, turn.State.Encode(), decoded.Encode())
+			if _, ok := ev.(dialog.Said); ok {
+				require.NotEmpty(t, turn.Replies)
+			}
+			require.LessOrEqual(t, len(turn.Replies), 3)
+			for _, r := range turn.Replies {
+				parts := sms.Split(sms.Plain(r.Plain(), nil))
+				require.LessOrEqual(t, len(parts.Segments), 3, r.Plain())
+				require.NotContains(t, r.Plain(), "<no value>")
+				require.NotContains(t, r.Plain(), "{{")
+				require.NotZero(t, r.Urgency)
+			}
+			s = decoded
+		}
+	})
+}
+
+// FuzzStep feeds any text into a few typical states.
+func FuzzStep(f *testing.F) {
+	for _, text := range texts {
+		for state := range 4 {
+			f.Add(text, state)
+		}
+	}
+	p := known(f)
+	states := []dialog.State{{}, p.state, sealed(f).state}
+	p.says("cobs 1 drum")
+	states = append(states, p.state)
+	e, w := engine(f), p.world()
+	f.Fuzz(func(t *testing.T, text string, state int) {
+		s := states[min(max(state, 0), len(states)-1)]
+		turn := e.Step(s, dialog.Said{Text: text, Via: dialog.SMS}, w)
+		require.NotEmpty(t, turn.Replies)
+		require.LessOrEqual(t, len(turn.Replies), 3)
+		_, err := dialog.DecodeState(turn.State.Encode())
+		require.NoError(t, err)
+	})
+}
