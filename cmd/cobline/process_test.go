@@ -65,10 +65,8 @@ func newProcess(t testing.TB, config string) *process {
 	out, err := build.CombinedOutput()
 	require.NoError(t, err, string(out))
 	require.NoError(t, os.WriteFile(p.config, []byte(config), 0o600))
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	p.addr, err = freeAddress()
 	require.NoError(t, err)
-	p.addr = l.Addr().String()
-	require.NoError(t, l.Close())
 	p.start()
 	t.Cleanup(func() {
 		p.kill()
@@ -77,6 +75,23 @@ func newProcess(t testing.TB, config string) *process {
 		}
 	})
 	return p
+}
+
+// freeAddress returns a loopback address that nothing listens on. It lies below
+// the ports that systems give to clients, so that no client takes it while a
+// server is down.
+func freeAddress() (string, error) {
+	for {
+		address := fmt.Sprintf("127.0.0.1:%d", 20_000+rand.IntN(12_000))
+		l, err := net.Listen("tcp", address)
+		if errors.Is(err, syscall.EADDRINUSE) {
+			continue
+		}
+		if err != nil {
+			return "", err
+		}
+		return address, l.Close()
+	}
 }
 
 // start starts the program and waits until it answers.

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"os"
 	"strings"
@@ -24,12 +23,9 @@ func TestScripts(t *testing.T) {
 		Dir:                "../../testdata/cli",
 		RequireUniqueNames: true,
 		Setup: func(e *testscript.Env) error {
-			l, err := net.Listen("tcp", "127.0.0.1:0")
-			if err != nil {
-				return err
-			}
-			e.Setenv("ADDR", l.Addr().String())
-			return l.Close()
+			address, err := freeAddress()
+			e.Setenv("ADDR", address)
+			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP},
 	})
