@@ -1,6 +1,7 @@
 package gateway
 
 import (
+	"strings"
 	"time"
 
 	"cobline/dialog"
@@ -19,6 +20,11 @@ const (
 	Settled      Kind = 6 // what became of a message: Ref, Outcome, Why
 	Foreign      Kind = 7 // a sender that is no number; never answered
 )
+
+// String returns the kind in lower case, as lists of the journal show it.
+func (k Kind) String() string {
+	return [...]string{"", "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign"}[k]
+}
 
 // Entry is one line of the journal. It names a person by PersonKey and never
 // holds a number. Integer keys are never reused.
@@ -68,5 +74,17 @@ func (e *Entry) Blank() {
 	}
 	if e.Heard != nil {
 		e.Heard.Slots = nil
+	}
+}
+
+// hide masks a number in the replies: a duty phone is told it, the journal is
+// not.
+func (e *Entry) hide(number string) {
+	n, err := NumberOf(strings.TrimPrefix(number, "+"))
+	if err != nil {
+		return // no number is nothing to hide
+	}
+	for i := range e.Replies {
+		e.Replies[i].Text = strings.ReplaceAll(e.Replies[i].Text, number, n.String())
 	}
 }

@@ -145,24 +145,26 @@ func (s *Service) effect(c *Change, effect dialog.Effect) {
 		if own := c.Conversation.State.Alert; own != nil && own.ID == ef.AlertID {
 			since = own.At
 		}
-		// An alert's id is unique to its person, a duty phone hears of many.
-		id := fmt.Sprintf("alert:%s:%s:%d", hex.EncodeToString(c.Conversation.Person[:]), ef.AlertID, ef.Attempt)
+		// The dialogue's id is unique to its person; a duty phone hears of many.
+		id := hex.EncodeToString(c.Conversation.Person[:]) + ":" + ef.AlertID
 		c.Set = append(c.Set, Alarm{
-			Number: phones[max(ef.Attempt-1, 0)%len(phones)], ID: dialog.TimerID(id), At: e.At,
+			Number: phones[max(ef.Attempt-1, 0)%len(phones)],
+			ID:     dialog.TimerID(fmt.Sprintf("alert:%s:%d", id, ef.Attempt)), At: e.At,
 			Errand: &Errand{Alert: &dialog.Alert{
-				ID: ef.AlertID, Kind: ef.Kind, Place: ef.Place, At: since,
+				ID: id, Kind: ef.Kind, Place: ef.Place, At: since,
 				Number: "+" + number.Digits(), Attempt: ef.Attempt,
 			}},
 		})
 	case dialog.Seen:
 		person, err := NumberOf(strings.TrimPrefix(ef.Alert.Number, "+"))
-		if err != nil {
-			e.Flags = append(e.Flags, "alert without a number")
+		_, id, ok := strings.Cut(ef.Alert.ID, ":")
+		if err != nil || !ok {
+			e.Flags = append(e.Flags, "alert of nobody")
 			return
 		}
 		c.Set = append(c.Set, Alarm{
 			Number: person, ID: dialog.TimerID("seen:" + ef.Alert.ID), At: e.At,
-			Errand: &Errand{Seen: ef.Alert.ID},
+			Errand: &Errand{Seen: id},
 		})
 	}
 }

@@ -149,14 +149,18 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 		if err != nil {
 			return Shown{}, err
 		}
-		if anonymous {
-			c.Recent = Recent{ID: in.ID, At: in.At, Text: content(in), Asked: open(t.State) != open(c.State)}
-		}
-		c.Channel = in.Channel
-		change = s.change(c, t, heard(in), ch.answer(in.Via))
+		before := c
+		before.Channel = in.Channel
+		change = s.change(before, t, heard(in), ch.answer(in.Via))
 		change.Conversation.Shown = show(*change.Entry, in, ch)
 	}
 	change.Source.Inbound = in.ID
+	if anonymous {
+		change.Conversation.Recent = Recent{
+			ID: in.ID, At: in.At, Text: content(in),
+			Asked: paged || open(change.Conversation.State) != open(c.State),
+		}
+	}
 	switch err := s.commit(ctx, change); {
 	case errors.Is(err, ErrSeen):
 		return s.again(ctx, c, in, ch)
@@ -220,6 +224,9 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	t.State.Timers = slices.DeleteFunc(t.State.Timers, a.rings)
 	change := s.change(c, t, e, none)
 	change.Source.Alarm = &a
+	if e.Kind == Alerted {
+		e.hide(a.Errand.Alert.Number)
+	}
 	return s.commit(ctx, change)
 }
 
@@ -262,9 +269,10 @@ func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.
 	t = s.engine.Step(c.State, ev, dialog.World{
 		Now: now, Facts: s.facts.Load(), Channel: s.options.Channels[channel].Ability,
 	})
+	// A state comes back with whole seconds, and an alarm must still be its timer.
 	t.State.Timers = slices.Clone(t.State.Timers)
 	for i := range t.State.Timers {
-		t.State.Timers[i].At = t.State.Timers[i].At.Truncate(time.Millisecond)
+		t.State.Timers[i].At = t.State.Timers[i].At.Truncate(time.Second)
 	}
 	return t, nil
 }

@@ -60,8 +60,9 @@ func TestOtherFormat(t *testing.T) {
 func TestPanicKeepsToItsCaller(t *testing.T) {
 	s := fresh(t)
 	ctx := context.Background()
-	release := make(chan struct{})
-	go s.do(ctx, func(*write) error { <-release; return nil }) // so that the others share a batch
+	held, release := make(chan struct{}), make(chan struct{})
+	go s.do(ctx, func(*write) error { close(held); <-release; return nil })
+	<-held // so that the others share a batch
 	errs := make(chan error, 2)
 	for _, key := range []string{"kept", "kept too"} {
 		go func() { errs <- s.do(ctx, func(w *write) error { return w.put(bucketMeta, []byte(key), []byte{1}) }) }()

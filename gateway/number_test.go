@@ -1,0 +1,105 @@
+package gateway_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/gateway"
+)
+
+func TestParseNumber(t *testing.T) {
+	for _, tt := range []struct{ in, country, want string }{
+		{"+254712345678", "KE", "254712345678"},
+		{"+254 712-345 678", "", "254712345678"},
+		{" 254712345678", "KE", "254712345678"}, // a plus sign that a URL made a space
+		{"254712345678", "KE", "254712345678"},
+		{"0712345678", "KE", "254712345678"},
+		{"712345678", "KE", "254712345678"},
+		{"00254712345678", "KE", "254712345678"},
+		{"000254712345678", "KE", "254712345678"}, // the exit code of East Africa
+		{"256772123456", "KE", "256772123456"},    // a neighbour's number without its plus sign
+		{"+22901 97 12 34 56", "KE", "2290197123456"},
+		{"٠٧١٢٣٤٥٦٧٨", "KE", "254712345678"},
+		{"+2540700000001", "KE", "254700000001"},
+		{"+999000000001", "KE", ""}, // a country code nobody has
+		{"0712345678", "", ""},
+		{"32100", "KE", ""}, // a short code
+		{"BANK", "KE", ""},
+		{"INFO254712", "KE", ""},
+		{"", "KE", ""},
+		{"+", "KE", ""},
+		{"0", "KE", ""},
+		{"254712345678901234567", "KE", ""},
+		{"2547+12345678", "KE", ""},
+	} {
+		t.Run(tt.in, func(t *testing.T) {
+			n, err := gateway.ParseNumber(tt.in, tt.country)
+			if tt.want == "" {
+				require.ErrorIs(t, err, gateway.ErrNotNumber)
+				require.True(t, n.IsZero())
+				return
+			}
+			require.NoError(t, err)
+			require.Equal(t, tt.want, n.Digits())
+			again, err := gateway.ParseNumber("+"+n.Digits(), "")
+			require.NoError(t, err)
+			require.Equal(t, n, again)
+		})
+	}
+}
+
+// A numbering plan may change before the tables of this program do.
+func TestPossibleNumberIsAPerson(t *testing.T) {
+	n, err := gateway.ParseNumber("+254299999999", "KE")
+	require.NoError(t, err)
+	require.Equal(t, "254299999999", n.Digits())
+}
+
+func TestNumberMasksItself(t *testing.T) {
+	n := number(t, 41)
+	m := gateway.Outbound{To: n}
+	var log bytes.Buffer
+	slog.New(slog.NewJSONHandler(&log, nil)).Info("sent", "to", n, "message", m)
+	slog.New(slog.NewTextHandler(&log, nil)).Info("sent", "to", n, "message", m)
+	encoded, err := json.Marshal(m)
+	require.NoError(t, err)
+	for _, s := range []string{
+		n.String(), fmt.Sprintf("%v %+v %#v %s %q %x", n, n, n, n, n, n),
+		fmt.Sprintf("%v %+v", m, m), log.String(), string(encoded),
+	} {
+		require.NotContains(t, s, n.Digits())
+		require.NotContains(t, s, fmt.Sprintf("%x", n.Digits()))
+	}
+	require.Equal(t, "+999…41", n.String())
+	require.Equal(t, "no number", gateway.Number{}.String())
+}
+
+func FuzzParseNumber(f *testing.F) {
+	for _, s := range []string{"+254712345678", " 254712345678", "000254", "0712 345 678", "BANK", "+\u0660\u0661", ""} {
+		f.Add(s, "KE")
+	}
+	f.Add("0712345678", "")
+	f.Fuzz(func(t *testing.T, s, country string) {
+		n, err := gateway.ParseNumber(s, country)
+		if err != nil {
+			require.ErrorIs(t, err, gateway.ErrNotNumber)
+			return
+		}
+		same, err := gateway.NumberOf(n.Digits())
+		require.NoError(t, err)
+		require.Equal(t, n, same)
+	})
+}
+
+func BenchmarkParseNumber(b *testing.B) {
+	for b.Loop() {
+		if _, err := gateway.ParseNumber("+254712345678", "KE"); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
