@@ -1,0 +1,64 @@
+package outbox
+
+import (
+	"github.com/prometheus/client_golang/prometheus"
+
+	"cobline/dialog"
+	"cobline/gateway"
+)
+
+type metrics struct {
+	settled  *prometheus.CounterVec
+	segments *prometheus.CounterVec
+	seconds  *prometheus.HistogramVec
+}
+
+// newMetrics makes the metrics of one worker; r may be nil. Workers of several
+// channels share them.
+func newMetrics(r prometheus.Registerer) *metrics {
+	m := &metrics{
+		settled: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "cobline_outbox_settled_total", Help: "Messages that were sent, put off, dropped or lost sight of.",
+		}, []string{"channel", "urgency", "outcome", "why"}),
+		segments: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "cobline_outbox_segments_total", Help: "Segments the gateway took.",
+		}, []string{"channel"}),
+		seconds: prometheus.NewHistogramVec(prometheus.HistogramOpts{
+			Name: "cobline_outbox_send_seconds", Help: "How long the gateway took to answer.",
+			Buckets: prometheus.ExponentialBuckets(0.01, 4, 7),
+		}, []string{"channel"}),
+	}
+	if r == nil {
+		return m
+	}
+	m.settled = register(r, m.settled)
+	m.segments = register(r, m.segments)
+	m.seconds = register(r, m.seconds)
+	return m
+}
+
+// register enters a collector, or returns the one a worker before entered.
+func register[C prometheus.Collector](r prometheus.Registerer, c C) C {
+	if err := r.Register(c); err != nil {
+		if had, ok := err.(prometheus.AlreadyRegisteredError); ok {
+			return had.ExistingCollector.(C)
+		}
+		panic(err) // two metrics of one name: a mistake of the program
+	}
+	return c
+}
+
+func (m *metrics) count(o gateway.Outbound, s gateway.Settlement) {
+	m.settled.WithLabelValues(o.Channel, urgency(o.Urgency), s.Outcome.String(), s.Why).Inc()
+	if s.Outcome == gateway.Sent {
+		m.segments.WithLabelValues(o.Channel).Add(float64(o.Segments))
+	}
+}
+
+func urgency(u dialog.Urgency) string {
+	names := [...]string{dialog.Emergency: "emergency", dialog.Answer: "answer", dialog.Safety: "safety", dialog.Reminder: "reminder", dialog.Bulletin: "bulletin"}
+	if int(u) >= len(names) {
+		return ""
+	}
+	return names[u]
+}

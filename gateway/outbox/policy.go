@@ -1,0 +1,127 @@
+// Package outbox sends what waits: it decides when a message may go, asks the
+// gateway, and settles what became of it. The decisions are pure; the Worker
+// does what they say.
+package outbox
+
+import (
+	"errors"
+	"time"
+
+	"cobline/dialog"
+	"cobline/gateway"
+)
+
+// Policy decides about one message at a time.
+type Policy struct {
+	Quiet gateway.Quiet
+	// Zone returns where a person's clock stands: that of their place, else of
+	// the channel. Nil is UTC.
+	Zone func(place string) *time.Location
+}
+
+// The reasons in settlements, for journals and metrics: a small closed set.
+const (
+	whySent     = "sent"
+	whyExpired  = "expired"
+	whyQuiet    = "quiet hours"
+	whyRefused  = "refused"
+	whyUnsure   = "unsure"
+	whyFailed   = "failed"
+	whyThrottle = "throttled"
+)
+
+// schedule is how long a message waits after each attempt that failed; the last
+// is for every further one.
+var schedule = [...]time.Duration{
+	2 * time.Second,
+	10 * time.Second, // 12 s after the first
+	30 * time.Second, // 42 s
+	2 * time.Minute,  // 2 min 42 s
+	5 * time.Minute,  // 7 min 42 s
+	15 * time.Minute, // 22 min 42 s
+}
+
+// sendAgain is how long a message waits whose fate is not known: long enough
+// that a slow gateway is done with the first attempt.
+const sendAgain = 30 * time.Second
+
+// Throttled is an error of a sender that also says how long the channel should
+// rest.
+type Throttled interface {
+	error
+	RetryAfter() time.Duration
+}
+
+// Before decides about a message that was leased: send it now, or settle it as
+// said. A reminder or bulletin waits for the end of the quiet hours; answers,
+// first aid and what looks after a hot drum do not.
+func (p Policy) Before(m gateway.Outbound, now time.Time) (gateway.Settlement, bool) {
+	if !now.Before(m.Expires) {
+		return expired(m, now), false
+	}
+	if m.Urgency != dialog.Reminder && m.Urgency != dialog.Bulletin {
+		return gateway.Settlement{}, true
+	}
+	until := p.Quiet.Until(now.In(p.zone(m.Place)))
+	switch {
+	case !until.After(now):
+		return gateway.Settlement{}, true
+	case !until.Before(m.Expires):
+		return expired(m, now), false
+	}
+	return gateway.Settlement{Outcome: gateway.Later, At: now, Why: whyQuiet, Until: until}, false
+}
+
+func (p Policy) zone(place string) *time.Location {
+	if p.Zone == nil {
+		return time.UTC
+	}
+	return p.Zone(place)
+}
+
+// After decides what becomes of a message whose sending ended with err. Spread
+// between 0 and 1 keeps messages that failed together from coming back
+// together. A bulletin of unknown fate is not sent again; everything else is,
+// with the same reference.
+func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float64) gateway.Settlement {
+	var refused gateway.Refused
+	var throttled Throttled
+	switch {
+	case err == nil:
+		return gateway.Settlement{Outcome: gateway.Sent, At: now, Why: whySent}
+	case errors.As(err, &refused):
+		s := gateway.Settlement{Outcome: gateway.Dropped, At: now, Why: whyRefused}
+		if m.Urgency == dialog.Safety {
+			s.Lapse = dialog.Refused
+		}
+		return s
+	case errors.Is(err, gateway.ErrUnsure) && m.Urgency == dialog.Bulletin:
+		return gateway.Settlement{Outcome: gateway.Unknown, At: now, Why: whyUnsure}
+	case errors.Is(err, gateway.ErrUnsure):
+		return later(m, now, sendAgain, whyUnsure)
+	case errors.As(err, &throttled):
+		return later(m, now, max(throttled.RetryAfter(), schedule[0]), whyThrottle)
+	}
+	wait := schedule[min(m.Tries, len(schedule)-1)]
+	return later(m, now, wait+time.Duration(spread*float64(wait)/2), whyFailed)
+}
+
+// later puts a message off after an attempt that failed, unless it expires
+// before.
+func later(m gateway.Outbound, now time.Time, wait time.Duration, why string) gateway.Settlement {
+	until := now.Add(wait)
+	if !until.Before(m.Expires) {
+		return expired(m, now)
+	}
+	return gateway.Settlement{Outcome: gateway.Later, At: now, Why: why, Until: until, Failed: true}
+}
+
+// expired drops a message. In the place of a caution the conversation says the
+// safe thing.
+func expired(m gateway.Outbound, now time.Time) gateway.Settlement {
+	s := gateway.Settlement{Outcome: gateway.Dropped, At: now, Why: whyExpired}
+	if m.Urgency == dialog.Safety {
+		s.Lapse = dialog.Expired
+	}
+	return s
+}

@@ -1,0 +1,202 @@
+package outbox
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"math/rand/v2"
+	"sync"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"golang.org/x/time/rate"
+
+	"cobline/gateway"
+)
+
+// Sender hands one message to a gateway. It returns nil if the gateway took it,
+// gateway.Refused if it never will, gateway.ErrUnsure if it may have, an error
+// that is Throttled if the channel should rest, and any other error if the
+// message should be tried again.
+type Sender interface {
+	Send(ctx context.Context, m gateway.Outbound) error
+}
+
+// Options are a worker's settings.
+type Options struct {
+	Policy    Policy
+	PerSecond float64               // segments a second the gateway may be given; zero: 5
+	Watch     *gateway.Watch        // the time of the line; nil: the machine's clock
+	Log       *slog.Logger          // nil: discarded
+	Metrics   prometheus.Registerer // may be nil
+}
+
+// Worker sends the waiting messages of one channel.
+type Worker struct {
+	store   gateway.Outbox
+	channel string
+	sender  Sender
+	options Options
+	limit   *rate.Limiter
+	metrics *metrics
+	poked   chan struct{}
+
+	mu   sync.Mutex
+	rest time.Time // the channel is not used before
+}
+
+const (
+	defaultRate = 5
+	hold        = time.Minute      // of a lease
+	sendLimit   = 30 * time.Second // for one request; well inside the hold
+	lookPause   = time.Second      // between looks when nothing waits
+	atOnce      = 16               // requests under way
+	leaseSpan   = 15 * time.Second // a lease takes no more than can be sent in this time
+)
+
+// New returns a worker for a channel of the store.
+func New(st gateway.Outbox, channel string, s Sender, o Options) *Worker {
+	if o.PerSecond <= 0 {
+		o.PerSecond = defaultRate
+	}
+	if o.Watch == nil {
+		o.Watch = gateway.NewWatch(time.Time{})
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	return &Worker{
+		store: st, channel: channel, sender: s, options: o,
+		limit:   rate.NewLimiter(rate.Limit(o.PerSecond), int(math.Ceil(o.PerSecond))),
+		metrics: newMetrics(o.Metrics),
+		poked:   make(chan struct{}, 1),
+	}
+}
+
+// Poke makes the worker look at once: something was put into its outbox.
+func (w *Worker) Poke() {
+	select {
+	case w.poked <- struct{}{}:
+	default:
+	}
+}
+
+// Run sends until the context ends, which is no error. Requests under way are
+// waited for. Only a store that cannot be read or written ends it otherwise.
+func (w *Worker) Run(ctx context.Context) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	var under sync.WaitGroup
+	defer under.Wait()
+	places := make(chan struct{}, atOnce)
+	tick := time.NewTicker(lookPause)
+	defer tick.Stop()
+	for {
+		if !w.rested(ctx, time.Time{}) {
+			return nil
+		}
+		until := time.Now().Add(hold - sendLimit)
+		leased, err := w.store.Lease(ctx, w.channel, w.now(), hold, w.batch())
+		if err != nil && ctx.Err() == nil {
+			return fmt.Errorf("lease messages of %s: %w", w.channel, err)
+		}
+		for _, m := range leased {
+			// What cannot be sent while its lease holds is left to the next lease.
+			if !w.rested(ctx, until) || w.limit.WaitN(ctx, min(max(1, m.Segments), w.limit.Burst())) != nil || time.Now().After(until) {
+				break
+			}
+			if s, send := w.options.Policy.Before(m, w.now()); !send {
+				if err := w.settle(m, s); err != nil {
+					return err
+				}
+				continue
+			}
+			places <- struct{}{}
+			under.Go(func() {
+				defer func() { <-places }()
+				if err := w.send(ctx, m); err != nil {
+					cancel(err)
+				}
+			})
+		}
+		if ctx.Err() != nil {
+			if err := context.Cause(ctx); !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
+				return err
+			}
+			return nil
+		}
+		if len(leased) > 0 {
+			continue
+		}
+		select {
+		case <-ctx.Done():
+		case <-w.poked:
+		case <-tick.C:
+		}
+	}
+}
+
+// now is the time of the line.
+func (w *Worker) now() time.Time { return w.options.Watch.At(time.Now()) }
+
+// batch is how many messages are leased at a time: no more than can be sent
+// while the lease holds.
+func (w *Worker) batch() int {
+	return min(atOnce, max(1, int(w.options.PerSecond*leaseSpan.Seconds()/2)))
+}
+
+// rested waits until the channel has rested. It returns false when the context
+// ended, or if the rest goes beyond a time that is not zero.
+func (w *Worker) rested(ctx context.Context, until time.Time) bool {
+	for {
+		w.mu.Lock()
+		rest := time.Until(w.rest)
+		w.mu.Unlock()
+		switch {
+		case rest <= 0:
+			return ctx.Err() == nil
+		case !until.IsZero() && time.Now().Add(rest).After(until):
+			return false
+		}
+		select {
+		case <-ctx.Done():
+			return false
+		case <-time.After(rest):
+		}
+	}
+}
+
+// send sends one message and settles it. A request that was written is waited
+// for even if the worker is to end.
+func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
+	request, cancel := context.WithTimeout(context.WithoutCancel(ctx), sendLimit)
+	defer cancel()
+	began := time.Now()
+	err := w.sender.Send(request, m)
+	w.metrics.seconds.WithLabelValues(w.channel).Observe(time.Since(began).Seconds())
+	now := w.now()
+	var throttled Throttled
+	if errors.As(err, &throttled) {
+		w.mu.Lock()
+		w.rest = time.Now().Add(max(throttled.RetryAfter(), schedule[0]))
+		w.mu.Unlock()
+	}
+	s := w.options.Policy.After(m, err, now, rand.Float64())
+	if err != nil {
+		w.options.Log.Warn("message not sent", "channel", w.channel, "to", m.To, "ref", m.Ref, "outcome", s.Outcome.String(), "why", s.Why, "tries", m.Tries+1, "error", err)
+	}
+	return w.settle(m, s)
+}
+
+// settle writes what became of a message. One that was withdrawn meanwhile is
+// gone, and nothing is left to do.
+func (w *Worker) settle(m gateway.Outbound, s gateway.Settlement) error {
+	w.metrics.count(m, s)
+	err := w.store.Settle(context.Background(), m.Ref, s)
+	if err != nil && !errors.Is(err, gateway.ErrNotFound) {
+		return fmt.Errorf("settle message %s: %w", m.Ref, err)
+	}
+	return nil
+}

@@ -1,0 +1,266 @@
+package outbox_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
+	"cobline/gateway"
+	"cobline/gateway/boltstore"
+	"cobline/gateway/outbox"
+	"cobline/locales"
+)
+
+// fakeGateway takes messages while it is up and notes when.
+type fakeGateway struct {
+	mu    sync.Mutex
+	fails func(m gateway.Outbound) error
+	took  []taken
+}
+
+type taken struct {
+	gateway.Outbound
+	at time.Time
+}
+
+func (g *fakeGateway) Send(ctx context.Context, m gateway.Outbound) error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.fails != nil {
+		if err := g.fails(m); err != nil {
+			return err
+		}
+	}
+	g.took = append(g.took, taken{m, time.Now()})
+	return nil
+}
+
+// by returns what a number was sent, in order.
+func (g *fakeGateway) by(n gateway.Number) []taken {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	var out []taken
+	for _, m := range g.took {
+		if m.To == n {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+func (g *fakeGateway) keysOf(n gateway.Number) []string {
+	var out []string
+	for _, m := range g.by(n) {
+		out = append(out, m.Key)
+	}
+	return out
+}
+
+// world is a whole line on a fake clock: dialogue, store, alarms, outbox and a
+// gateway.
+type world struct {
+	*testing.T
+	ctx     context.Context
+	service *gateway.Service
+	store   *boltstore.Store
+	gateway *fakeGateway
+	worker  *outbox.Worker
+	serial  int
+}
+
+// play runs a line on a fake clock that begins at nine in the morning, local
+// time, and stops it at the end.
+func play(t *testing.T, perSecond float64, f func(w *world)) {
+	synctest.Test(t, func(t *testing.T) {
+		zone := time.FixedZone("local", 9*60*60) // the fake clock begins at midnight UTC
+		catalog, err := locales.Load()
+		require.NoError(t, err)
+		engine, err := dialog.New(catalog, dialog.Options{})
+		require.NoError(t, err)
+		st, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true})
+		require.NoError(t, err)
+		ctx, cancel := context.WithCancel(t.Context())
+		w := &world{T: t, ctx: ctx, store: st, gateway: &fakeGateway{}}
+		w.worker = outbox.New(st, "sms", w.gateway, outbox.Options{
+			Policy: outbox.Policy{
+				Quiet: gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
+				Zone:  func(string) *time.Location { return zone },
+			},
+			PerSecond: perSecond,
+		})
+		w.service = gateway.NewService(engine, st, gateway.Options{
+			Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}}},
+			GiveUp: 48 * time.Hour, Poke: func(string) { w.worker.Poke() },
+		})
+		w.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{"home": {Key: "home", Zone: zone}}})
+		var loops sync.WaitGroup
+		loops.Go(func() { require.NoError(t, gateway.RunAlarms(ctx, st, w.service)) })
+		loops.Go(func() { require.NoError(t, w.worker.Run(ctx)) })
+		f(w)
+		cancel()
+		loops.Wait()
+		require.NoError(t, st.Close())
+	})
+}
+
+func person(t testing.TB, last int) gateway.Number {
+	n, err := gateway.NumberOf(fmt.Sprintf("999%09d", last))
+	require.NoError(t, err)
+	return n
+}
+
+// says is a text from a phone.
+func (w *world) says(n gateway.Number, text string) {
+	w.serial++
+	_, err := w.service.Receive(w.ctx, gateway.Inbound{
+		ID: gateway.NewMessageID("sms", n.Digits(), "id", fmt.Sprint(w.serial)), Channel: "sms", Sender: n.Digits(), From: n,
+		Via: dialog.SMS, Text: text, At: time.Now(),
+	})
+	require.NoError(w, err)
+}
+
+// TestGatewayAwayFor26Hours: what is stale is not sent, its safe replacement
+// is, and the rest goes in each person's order at the rate.
+func TestGatewayAwayFor26Hours(t *testing.T) {
+	const rate = 5
+	play(t, rate, func(w *world) {
+		away := errors.New("connection refused")
+		w.gateway.fails = func(gateway.Outbound) error { return away }
+		began := time.Now()
+
+		burner, reader := person(t, 1), person(t, 2)
+		w.says(reader, "cobs 2 drums dry") // recipes may wait for two days
+		w.says(reader, "1")
+		time.Sleep(3 * time.Hour)
+		w.says(burner, "LIT") // its smoke question is stale after twenty minutes
+		for i := range 40 {
+			w.says(person(t, 100+i), "cobs 1 drum dry")
+		}
+		time.Sleep(began.Add(26 * time.Hour).Sub(time.Now()))
+		require.Empty(t, w.gateway.took)
+
+		up := time.Now()
+		w.gateway.mu.Lock()
+		w.gateway.fails = nil
+		w.gateway.mu.Unlock()
+		time.Sleep(time.Hour)
+
+		for _, m := range w.gateway.took {
+			require.True(t, m.at.Before(m.Expires), "%s was sent %s after it was stale", m.Key, m.at.Sub(m.Expires))
+		}
+		keys := w.gateway.keysOf(burner)
+		require.NotContains(t, keys, "burn.smoke")
+		require.NotContains(t, keys, "burn.cover")
+		require.Contains(t, keys, "burn.lapsed-lit", "the safe text came in place of what was stale")
+		require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, w.gateway.keysOf(reader)[:3])
+		for i := range 40 {
+			require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, w.gateway.keysOf(person(t, 100+i))[:3])
+		}
+		segments := 0
+		for _, m := range w.gateway.took {
+			segments += m.Segments
+			require.LessOrEqual(t, float64(segments), rate*m.at.Sub(up).Seconds()+2*rate, "too fast")
+		}
+		require.Greater(t, segments, 120)
+	})
+}
+
+// TestOneAtATimeAndInOrder: a person's messages go one after the other in the
+// order they were written, although the gateway fails now and then; first aid
+// overtakes.
+func TestOneAtATimeAndInOrder(t *testing.T) {
+	play(t, 100, func(w *world) {
+		n, calls := person(t, 1), 0
+		w.gateway.fails = func(m gateway.Outbound) error {
+			if calls++; calls%3 == 0 {
+				return errors.New("try again")
+			}
+			return nil
+		}
+		for range 5 {
+			w.says(n, "cobs 2 drums dry")
+		}
+		time.Sleep(10 * time.Minute)
+		var refs []string
+		for _, m := range w.gateway.by(n) {
+			refs = append(refs, m.Ref)
+		}
+		require.True(t, slices.IsSorted(refs), refs)
+		require.Len(t, refs, 15)
+
+		w.gateway.mu.Lock()
+		w.gateway.fails = func(m gateway.Outbound) error {
+			if m.Urgency != dialog.Emergency {
+				return errors.New("down")
+			}
+			return nil
+		}
+		w.gateway.took = nil
+		w.gateway.mu.Unlock()
+		w.says(n, "cobs 2 drums dry")
+		time.Sleep(time.Minute)
+		w.says(n, "my child fainted")
+		time.Sleep(time.Second)
+		require.NotEmpty(t, w.gateway.by(n))
+		for _, m := range w.gateway.by(n) {
+			require.True(t, strings.HasPrefix(m.Key, "aid."), m.Key)
+		}
+	})
+}
+
+// TestQuietHours: a reminder waits for the morning in the person's zone.
+func TestQuietHours(t *testing.T) {
+	play(t, 100, func(w *world) {
+		n := person(t, 1)
+		w.says(n, "CALL") // three days later the line asks whether somebody called
+		time.Sleep(12 * time.Hour)
+		w.says(n, "CALL") // at nine in the evening
+		time.Sleep(85 * time.Hour)
+		took := w.gateway.by(n)
+		last := took[len(took)-1]
+		require.Equal(t, "ask.call-over", last.Key)
+		local := last.at.In(time.FixedZone("local", 9*60*60))
+		require.Equal(t, 6, local.Hour(), local)
+	})
+}
+
+// TestThrottleRestsTheChannel: after "slow down" nothing is sent until the
+// gateway's time is over, and nothing is lost.
+func TestThrottleRestsTheChannel(t *testing.T) {
+	play(t, 100, func(w *world) {
+		began, first := time.Now(), true
+		w.gateway.fails = func(gateway.Outbound) error {
+			if first {
+				first = false
+				return throttle{errors.New("429")}
+			}
+			return nil
+		}
+		for i := range 10 {
+			w.says(person(t, i), "cobs 1 drum dry")
+		}
+		time.Sleep(10 * time.Minute)
+		require.Len(t, w.gateway.took, 30)
+		late := 0
+		for _, m := range w.gateway.took {
+			if m.at.Sub(began) >= 2*time.Minute {
+				late++
+			}
+		}
+		require.GreaterOrEqual(t, late, 15, "most waited until the channel had rested")
+	})
+}
+
+type throttle struct{ error }
+
+func (throttle) RetryAfter() time.Duration { return 2 * time.Minute }
