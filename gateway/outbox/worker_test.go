@@ -146,7 +146,7 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 		for i := range 40 {
 			w.says(person(t, 100+i), "cobs 1 drum dry")
 		}
-		time.Sleep(began.Add(26 * time.Hour).Sub(time.Now()))
+		time.Sleep(time.Until(began.Add(26 * time.Hour)))
 		require.Empty(t, w.gateway.took)
 
 		up := time.Now()
