@@ -22,6 +22,8 @@ var concepts = map[string]string{
 	"question": "lit covered opened ready",
 	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
+	"mould":    "usual small big hole ball",
+	"weekday":  "mon tue wed thu fri sat sun tomorrow",
 	"symptom":  "crumbles cracks splits mouldy smokes hard-to-light sparks burns-fast ash smells not-drying sticks white-core goes-out heats",
 	"lang":     "en sw fr pt es hi hi-Latn ha ht ny bn ne am rw lg yo wo",
 
