@@ -2,7 +2,10 @@ package boltstore
 
 import (
 	"context"
+	"fmt"
+	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -179,4 +182,50 @@ func TestFarewellEnds(t *testing.T) {
 		}))
 	}
 	require.NoError(t, s.Close())
+}
+
+func TestBackupAndCompact(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	var numbers []gateway.Number
+	for i := range 300 {
+		n := number(t, fmt.Sprintf("999%09d", i))
+		c := change(n)
+		c.Entry.Text = strings.Repeat("a secret place ", 50)
+		c.Out = []gateway.Outbound{{Channel: "sms", To: n, Text: "hello", Urgency: dialog.Answer}}
+		require.NoError(t, s.Commit(ctx, c))
+		numbers = append(numbers, n)
+	}
+	dir := t.TempDir()
+	copied, compacted := filepath.Join(dir, "copy"), filepath.Join(dir, "compacted")
+	f, err := os.Create(copied)
+	require.NoError(t, err)
+	require.NoError(t, s.Backup(ctx, f))
+	require.NoError(t, f.Close())
+	for _, n := range numbers {
+		c := change(n)
+		c.Conversation.Rev = 1
+		c.Entry.Text = ""
+		c.Erase = &dialog.Erase{}
+		require.NoError(t, s.Commit(ctx, c))
+	}
+	path := s.db.Path()
+	require.NoError(t, s.Close())
+	require.NoError(t, Compact(path, compacted))
+	bytes, err := os.ReadFile(compacted)
+	require.NoError(t, err)
+	require.NotContains(t, string(bytes), "a secret place", "what was erased leaves the file")
+	for _, n := range numbers {
+		require.NotContains(t, string(bytes), string(numberKey(n)))
+	}
+
+	restored, err := Open(copied, Options{NoSync: true})
+	require.NoError(t, err)
+	defer restored.Close()
+	c, err := restored.Load(ctx, numbers[7])
+	require.NoError(t, err)
+	require.Equal(t, uint64(1), c.Rev)
+	out, err := restored.Lease(ctx, "sms", time.Now().Add(time.Hour), time.Minute, 1000)
+	require.NoError(t, err)
+	require.Len(t, out, len(numbers))
 }
