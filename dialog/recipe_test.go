@@ -66,3 +66,40 @@ func TestRecipesFitThreeSegments(t *testing.T) {
 		t.Log(l, total, "messages", len(over), "over")
 	}
 }
+
+// TestC12MustCautions: the cautions of gathering, of the place and of lighting
+// stand in the recipe itself, for every waste, in both languages: the drum's
+// past and no cutting, outside on bare ground, no wind or fire ban, water and
+// sand, no petrol, children away.
+func TestC12MustCautions(t *testing.T) {
+	must := map[locales.Lang][][]string{
+		"en": {{"Never a fuel or poison drum, never cut it", "Never cut a drum"}, {"Outside, bare ground, no wind, no fire ban"}, {"water, sand"}, {"No petrol"}, {"Children 10 steps off"}, {"inside stays hot"}},
+		"sw": {{"Si pipa la mafuta, sumu, usikate", "Usikate pipa"}, {"Nje, ardhi tupu, bila upepo au marufuku ya moto"}, {"maji, mchanga"}, {"Si petroli"}, {"Watoto hatua 10"}, {"ndani moto"}},
+	}
+	for l, cautions := range must {
+		recipes(t, l, func(name string, turn dialog.Turn) {
+			for _, wordings := range cautions {
+				require.Condition(t, func() bool {
+					for _, w := range wordings {
+						if strings.Contains(all(turn), w) {
+							return true
+						}
+					}
+					return false
+				}, "%s: none of %q in\n%s", name, wordings, all(turn))
+			}
+		})
+	}
+}
+
+// TestRecipeAgreesWithCalc: what is said is what calc computes, rounded.
+func TestRecipeAgreesWithCalc(t *testing.T) {
+	r, err := calc.Recipe(calc.RecipeInput{Waste: calc.MaizeCob, Drums: 2, Moisture: calc.Dry.Moisture()})
+	require.NoError(t, err)
+	text := all(known(t).says("cobs 2 drums snaps"))
+	require.Contains(t, text, fmt.Sprintf("Get %.0f to %.0f kg charcoal", float64(r.Char.Low), float64(r.Char.High)))
+	require.Contains(t, text, fmt.Sprintf(" %.0f kg dry maize cobs", float64(r.Feed.Likely)))
+	require.Contains(t, text, fmt.Sprintf("Have %.0f to %.0f cups cassava flour", float64(r.Cups.Low), float64(r.Cups.High)))
+	require.Contains(t, text, "20 to 55 min")
+	require.Equal(t, calc.Hours(12), r.Wait)
+}
