@@ -67,6 +67,8 @@ type Store struct {
 	closed bool
 
 	last gateway.Key // of the newest entry; the writer's own
+
+	unreadable int
 }
 
 var _ gateway.Store = (*Store)(nil)
@@ -122,11 +124,11 @@ func (s *Store) recall(tx *bolt.Tx) error {
 		s.last = gateway.Key(k)
 	}
 	return tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {
-		w, err := decodeWaiting(k, v)
-		if err != nil {
-			return err
+		if w, err := decodeWaiting(k, v); err != nil {
+			s.unreadable++
+		} else {
+			s.queue.add(w)
 		}
-		s.queue.add(w)
 		return nil
 	})
 }
@@ -153,6 +155,10 @@ func (s *Store) Err() error {
 	}
 	return nil
 }
+
+// Unreadable returns how many waiting messages this program could not decode
+// when it opened the store: they stay as they are, and are not sent.
+func (s *Store) Unreadable() int { return s.unreadable }
 
 // view runs a reading transaction.
 func (s *Store) view(ctx context.Context, f func(tx *bolt.Tx) error) error {

@@ -156,6 +156,30 @@ func TestUndecodableAlarm(t *testing.T) {
 	require.Len(t, due, 1)
 }
 
+// A waiting message of a newer program keeps nobody else's from being sent.
+func TestUndecodableMessage(t *testing.T) {
+	s := fresh(t)
+	ctx := context.Background()
+	c := change(number(t, "999000000001"))
+	c.Out = []gateway.Outbound{{Channel: "sms", To: c.Conversation.Number, Text: "hello", Urgency: dialog.Answer}}
+	require.NoError(t, s.Commit(ctx, c))
+	row := make([]byte, refLength)
+	require.NoError(t, s.do(ctx, func(w *write) error { return w.put(bucketOut, row, []byte("?")) }))
+	path := s.db.Path()
+	require.NoError(t, s.Close())
+	again, err := Open(path, Options{NoSync: true})
+	require.NoError(t, err)
+	defer again.Close()
+	require.Equal(t, 1, again.Unreadable())
+	out, err := again.Lease(ctx, "sms", time.Now(), time.Minute, 10)
+	require.NoError(t, err)
+	require.Len(t, out, 1)
+	require.NoError(t, again.do(ctx, func(w *write) error {
+		require.Equal(t, []byte("?"), w.get(bucketOut, row))
+		return nil
+	}))
+}
+
 func TestFarewellEnds(t *testing.T) {
 	s := fresh(t)
 	ctx := context.Background()
