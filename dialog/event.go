@@ -129,4 +129,11 @@ type Place struct {
 	Duty          int        // how many duty phones are told of emergencies here
 	EffectiveSun  calc.Hours // effective drying hours a day in the coming days; zero if no forecast
 	ForecastSince time.Time  // when the forecast behind EffectiveSun was issued
+	Decimals      int        // of the currency: 2 where it has cents, 0 where nobody counts them
+
+	// The coming weather, all of it made when the forecast arrives and never
+	// changed: reading it costs a step nothing.
+	Forecast *calc.Forecast
+	Outlook  []calc.OutlookDay // of the forecast, for drying and lighting
+	Drying   map[calc.Piece]calc.Range[calc.Days]
 }

@@ -205,17 +205,22 @@ func (r reading) hasWeight() bool {
 }
 
 // nearer returns the family of the two whose word an amount belongs to: the
-// word next behind it or before it, with a leaning to the one behind.
+// word next behind it or before it. "9 kg charcoal" leans to the word behind,
+// "mkaa kilo 9" to the one before.
 func (r reading) nearer(token int, one, other string) string {
+	unitFirst := slices.ContainsFunc(r.spans, func(s span) bool { return s.to == token && len(s.of("unit")) > 0 })
 	best, at := "", 1000
 	for _, s := range r.spans {
 		for _, f := range []string{one, other} {
 			if len(s.of(f)) == 0 {
 				continue
 			}
-			distance := s.from - token
-			if s.from < token {
-				distance = 2*(token-s.to) + 2
+			distance, behind := s.from-token, s.from > token
+			if !behind {
+				distance = token - s.to
+			}
+			if behind == unitFirst {
+				distance = 2*distance + 2
 			}
 			if distance < at {
 				best, at = f, distance

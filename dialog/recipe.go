@@ -58,11 +58,7 @@ func (t *turn) nextRecipe(f *Frame) (question, bool) {
 	}
 	waste := calc.Waste(f.Slots[slotWaste].Key)
 	if waste == "" {
-		q := question{slot: slotWaste, id: "ask.waste"}
-		for _, w := range commonWastes {
-			q.options = append(q.options, option{key: string(w), label: label(slotWaste, string(w))})
-		}
-		return q, true
+		return wasteQuestion(), true
 	}
 	feed, err := calc.Feed(waste)
 	if err != nil {
@@ -86,6 +82,15 @@ func (t *turn) nextRecipe(f *Frame) (question, bool) {
 		return drynessQuestion(waste), true
 	}
 	return question{}, false
+}
+
+// wasteQuestion asks for the waste, the commonest first.
+func wasteQuestion() question {
+	q := question{slot: slotWaste, id: "ask.waste"}
+	for _, w := range commonWastes {
+		q.options = append(q.options, option{key: string(w), label: label(slotWaste, string(w))})
+	}
+	return q
 }
 
 // hasAmount reports whether the frame knows how much waste there is.
@@ -146,7 +151,7 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 		Waste:        calc.Waste(f.Slots[slotWaste].Key),
 		Moisture:     feelOf(f.Slots[slotDryness].Key).Moisture(),
 		Starch:       calc.Starch(f.Slots[slotStarch].Key),
-		EffectiveSun: t.place.EffectiveSun,
+		EffectiveSun: t.sunHours(),
 	}
 	switch {
 	case f.has(slotWasteKg):
@@ -240,9 +245,20 @@ func (t *turn) load(f *Frame, r calc.RecipeResult) locales.Args {
 	}
 	return locales.Args{
 		"Drums": t.measure("measure.drums", float64(r.Drums)), "Dryness": dryness, "Waste": t.waste(waste),
-		"Prepare": prepare, "Sacks": t.measure("measure.sacks", half(float64(r.Sacks.Likely))),
+		"Prepare": prepare, "Sacks": t.own(f, r),
 		"Kg": t.number(round(float64(r.Feed.Likely))), "Drum": drum,
 	}
+}
+
+// own writes the load in the measure the producer gave, or in sacks.
+func (t *turn) own(f *Frame, r calc.RecipeResult) string {
+	switch {
+	case f.has(slotTins):
+		return t.measure("measure.tins", f.Slots[slotTins].Number)
+	case f.has(slotSacks):
+		return t.measure("measure.sacks", f.Slots[slotSacks].Number)
+	}
+	return t.measure("measure.sacks", half(float64(r.Sacks.Likely)))
 }
 
 // expect is what comes of the burn, and what to have ready for it.

@@ -32,7 +32,7 @@ func (t *turn) said(ev Said) {
 	t.settleLanguage(ev.Text)
 	r := t.e.readText(t.lang, ev.Text)
 	em := r.emergency()
-	if t.smokeOpen() && r.smokeAnswer() {
+	if t.smokeOpen() && r.smokeAnswer() || r.whole("word.hurt") {
 		em = emergencyIn{}
 	}
 	if em.tier == "a" {
@@ -494,6 +494,11 @@ func (t *turn) why() {
 	case f != nil && f.Open != "" && t.e.catalog.Has(t.lang, f.Open.id("why")):
 		t.say(f.Open.id("why"), Answer, nil)
 		t.resume()
+	case f != nil && t.e.catalog.Has(t.lang, locales.ID("why."+f.Topic)):
+		t.say(locales.ID("why."+f.Topic), Answer, nil)
+		if f.Open != "" {
+			t.resume()
+		}
 	default:
 		t.say("why.wait", Answer, nil)
 	}
@@ -735,12 +740,13 @@ func (t *turn) topicOf(r reading) string {
 	if top != nil && top.Topic == lobby && len(t.s.Frames) > 1 {
 		under = &t.s.Frames[len(t.s.Frames)-2]
 	}
-	if under != nil {
+	key := t.meant(r)
+	if under != nil && (key == under.Topic || !ownSubject[key]) {
 		if p, ok := topics[under.Topic]; ok && p.next != nil && p.fill(r, under.Open).found() {
 			return under.Topic
 		}
 	}
-	switch key := t.named(r); {
+	switch {
 	case key == topicBurn && r.hasFamily("waste"):
 		return topicRecipe
 	case key != "":

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/tools/txtar"
 
+	"cobline/calc"
 	"cobline/dialog"
 	"cobline/gateway/sms"
 	"cobline/locales"
@@ -30,8 +32,10 @@ var update = flag.Bool("update", false, "rewrite the replies in testdata/convers
 //	price 10 shillings       what a text costs
 //	duty 2                   duty phones of the place
 //	number 0800 000 000      the place's emergency number
+//	forecast fair            a week of weather: fair, rain or wind
+//	currency KSh             of the place
 //	now 2026-03-02 09:00     the clock, at the place; timers due on the way ring
-//	now +20m
+//	now +20m                 or +9d
 //	> a text from the phone
 //	> 09:05 a text that was sent at that time of the day
 //	< a reply                further lines are indented by two spaces
@@ -159,6 +163,10 @@ func play(t testing.TB, script string) string {
 		case "duty":
 			_, err := fmt.Sscan(rest, &p.place.Duty)
 			require.NoError(t, err)
+		case "forecast":
+			p.forecast(rest)
+		case "currency":
+			p.place.Currency = rest
 		case "number":
 			p.place.Emergency = rest
 		case "now":
@@ -191,6 +199,9 @@ func said(t testing.TB, p *phone, text string) dialog.Said {
 // moment reads the argument of now.
 func moment(t testing.TB, p *phone, s string) time.Time {
 	if rest, ok := strings.CutPrefix(s, "+"); ok {
+		if days, err := strconv.Atoi(strings.TrimSuffix(rest, "d")); err == nil && strings.HasSuffix(rest, "d") {
+			return p.now.AddDate(0, 0, days)
+		}
 		d, err := time.ParseDuration(rest)
 		require.NoError(t, err)
 		return p.now.Add(d)
@@ -210,4 +221,41 @@ func write(out *bytes.Buffer, mark string, turn dialog.Turn) {
 	for _, f := range turn.Effects {
 		fmt.Fprintf(out, "* %s\n", strings.TrimPrefix(fmt.Sprintf("%T", f), "dialog."))
 	}
+}
+
+// skies are the invented weeks a script can ask for: fair, or with rain every
+// day from noon, or fair but so windy that nobody should light.
+var skies = map[string]func(*calc.Day){
+	"fair": func(d *calc.Day) { d.HumidityMean, d.Sunshine = new(calc.Share(.5)), new(calc.Hours(8)) },
+	"rain": func(d *calc.Day) {
+		d.HumidityMean, d.Sunshine, d.RainByHour = new(calc.Share(.75)), new(calc.Hours(4)), make([]calc.Millimetre, 24)
+		d.RainByHour[14] = 6
+	},
+	"wind": func(d *calc.Day) {
+		d.HumidityMean, d.Sunshine, d.Wind = new(calc.Share(.3)), new(calc.Hours(9)), new(calc.MetrePerSecond(9))
+	},
+}
+
+// forecast gives the place the week of a sky, issued at six in the morning.
+func (p *phone) forecast(sky string) {
+	morning := time.Date(p.now.Year(), p.now.Month(), p.now.Day(), 6, 0, 0, 0, p.place.Zone)
+	in := calc.ForecastInput{
+		Place:  calc.Place{Lat: p.place.Lat, Lon: p.place.Lon, Altitude: p.place.Altitude, Zone: p.place.Zone},
+		Issued: morning,
+	}
+	for i := range 7 {
+		d := calc.Day{
+			Date: morning.AddDate(0, 0, i), Max: new(calc.Celsius(27)), Min: new(calc.Celsius(15)),
+			Wind: new(calc.MetrePerSecond(2.5)), Rain: new(calc.Millimetre(0)),
+		}
+		skies[sky](&d)
+		in.Days = append(in.Days, d)
+	}
+	var err error
+	p.place.Forecast, err = calc.NewForecast(in)
+	require.NoError(p.t, err)
+	p.place.Outlook, err = calc.Outlook(p.place.Forecast, 3)
+	require.NoError(p.t, err)
+	p.place.Drying, err = calc.StandardDrying(p.place.Forecast)
+	require.NoError(p.t, err)
 }

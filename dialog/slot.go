@@ -75,6 +75,7 @@ var limits = map[Slot]limit{
 	slotCharKg:   {0.2, 200, 2000},
 	slotCharTins: {0.25, 60, 600},
 	slotBrandsKg: {0, 100, 1000},
+	slotOutDays:  {0, 14, 60},
 }
 
 // filled is what a text says about a topic.
@@ -101,7 +102,7 @@ func (p topic) fill(r reading, open Slot) filled {
 				slot, ok = open, true
 			}
 		}
-		if _, taken := out.values[slot]; ok && !taken {
+		if _, taken := out.values[slot]; ok && slot != "" && !taken {
 			out.values[slot] = Value{Number: a.number, Unsure: a.unsure}
 		}
 	}
@@ -156,6 +157,10 @@ func (f *filled) merge(slot Slot, names []string, fuzzy bool) {
 	if len(had) > 0 {
 		if both := intersect(had, names); len(both) > 0 {
 			all = both
+		} else if slot == slotStarch && (len(had) == 1) != (len(names) == 1) {
+			if all = had; len(names) == 1 {
+				all = names // "clay instead of flour": the one that is named in full
+			}
 		} else if slot == slotDryness {
 			all, fuzzy = []string{wettest(append(slices.Clone(had), names...))}, true
 		} else {
@@ -240,6 +245,11 @@ func (f *Frame) pick(r reading) (string, bool) {
 	return f.Options[n-1], true
 }
 
+// later keeps a message back for the word MORE.
+func (t *turn) later(id locales.ID, a locales.Args) {
+	t.s.More = append(t.s.More, ReplyRef{ID: id, Text: t.text(id, a)})
+}
+
 // advance asks the next question of the frame or gives its answer.
 func (t *turn) advance(f *Frame) {
 	p := topics[f.Topic]
@@ -248,6 +258,7 @@ func (t *turn) advance(f *Frame) {
 		return
 	}
 	f.Open, f.Options, f.Done = "", nil, true
+	t.s.More = nil
 	p.answer(t, f)
 }
 

@@ -8,7 +8,7 @@ import (
 )
 
 // menuOrder is the order of the topics in every menu.
-var menuOrder = []string{topicRecipe, topicBurn, topicBinder, topicSafety, topicLanguage}
+var menuOrder = []string{topicRecipe, topicBurn, topicBinder, topicDrying, topicWasteDrying, topicWeather, topicSafety, topicLanguage}
 
 const topicLanguage = "language"
 
@@ -19,7 +19,8 @@ func init() {
 	// Topics call functions that look topics up; an initialiser would be a cycle.
 	topics = map[string]topic{
 		topicRecipe: recipeTopic, topicBinder: binderTopic, topicSafety: safetyTopic,
-		topicBurn:     {key: topicBurn, next: (*turn).nextBurn, answer: (*turn).burnStatus},
+		topicDrying: dryingTopic, topicWasteDrying: wasteDryingTopic, topicWeather: weatherTopic,
+		topicBurn:     {key: topicBurn, next: (*turn).askNothing, answer: (*turn).burnStatus},
 		topicLanguage: {key: topicLanguage, next: (*turn).nextLanguage},
 	}
 }
@@ -29,8 +30,29 @@ func (t *turn) nextLanguage(*Frame) (question, bool) {
 	return question{slot: slotLanguage, id: "language.question"}, true
 }
 
-// nextBurn has nothing to ask.
-func (t *turn) nextBurn(*Frame) (question, bool) { return question{}, false }
+// ownSubject holds the topics whose name in a text changes the subject: what
+// else the text says belongs to them and not to what was spoken of before.
+var ownSubject = map[string]bool{
+	topicDrying: true, topicWasteDrying: true, topicWeather: true,
+}
+
+// meant returns the topic a text is about by the words that name one.
+func (t *turn) meant(r reading) string {
+	key := t.named(r)
+	drying := r.has("topic.drying") || r.has("topic.waste-drying")
+	switch {
+	case (drying || key == topicWeather) && r.hasFamily("waste"):
+		return topicWasteDrying
+	case drying && key == topicWeather:
+		return topicDrying // "dry briquettes in the sun"
+	case key == "" && r.has("report.rain") && r.hasFamily("weekday"):
+		return topicWeather // "rain tomorrow?"
+	}
+	return key
+}
+
+// askNothing is for a topic that answers at once.
+func (t *turn) askNothing(*Frame) (question, bool) { return question{}, false }
 
 // burnStatus says where each open drum stands, or how a burn is followed.
 func (t *turn) burnStatus(*Frame) {

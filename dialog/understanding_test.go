@@ -105,7 +105,7 @@ func misread(row map[string]string, h dialog.Heard) string {
 }
 
 // unbuilt are topics that have no answer yet: only what is dangerous counts.
-var unbuilt = []string{"pressing", "drying", "waste-drying", "plan", "price", "fix", "check", "batches", "weather", "ask", "enrol"}
+var unbuilt = []string{"pressing", "plan", "price", "fix", "check", "batches", "ask", "enrol"}
 
 func topicOf(row map[string]string, h dialog.Heard) string {
 	want := row["topic"]

@@ -212,6 +212,8 @@ var messages = []Message{
 	{"measure.drums-part", 1, Args{"Number": "12.5"}},
 	{"measure.sacks", 1, Args{"Count": 12}},
 	{"measure.sacks-part", 1, Args{"Number": "12.5"}},
+	{"measure.tins", 1, Args{"Count": 12}},
+	{"measure.tins-part", 1, Args{"Number": "12.5"}},
 	{"measure.days", 1, Args{"Count": 12}},
 	{"measure.days-range", 1, Args{"Low": 12, "High": 14}},
 	{"measure.range", 1, Args{"Low": "1200", "High": "2400"}},

@@ -1,0 +1,147 @@
+package dialog
+
+import (
+	"strings"
+	"time"
+
+	"cobline/calc"
+	"cobline/locales"
+)
+
+const topicWeather = "weather"
+
+// weatherTopic tells the coming days for drying and for lighting.
+var weatherTopic = topic{key: topicWeather, next: (*turn).askNothing, answer: (*turn).weather}
+
+// daysSaid is how many coming days one message holds.
+const daysSaid = 4
+
+// forecast returns the forecast of the place while it is young enough to be
+// used, or nil.
+func (t *turn) forecast() *calc.Forecast {
+	f := t.place.Forecast
+	if f == nil || f.Freshness(t.w.Now) == calc.Expired {
+		return nil
+	}
+	return f
+}
+
+// age says that the forecast is old, or that there is none, and what then
+// holds; nothing for a fresh one.
+func (t *turn) age() string {
+	f := t.place.Forecast
+	if f == nil {
+		return t.text("weather.none", nil)
+	}
+	day := locales.Args{"Day": t.day(f.Issued)}
+	switch f.Freshness(t.w.Now) {
+	case calc.Expired:
+		return t.text("weather.none-since", day)
+	case calc.Old:
+		return t.text("weather.old", day)
+	}
+	return ""
+}
+
+// day names the day of the week.
+func (t *turn) day(at time.Time) string {
+	return t.text(locales.ID("day."+strings.ToLower(at.In(t.place.Zone).Weekday().String()[:3])), nil)
+}
+
+// outlook returns the coming days that the forecast still holds.
+func (t *turn) outlook() []calc.OutlookDay {
+	if t.forecast() == nil {
+		return nil
+	}
+	today := midnight(t.now)
+	for i, d := range t.place.Outlook {
+		if !d.Date.Before(today) {
+			return t.place.Outlook[i:]
+		}
+	}
+	return nil
+}
+
+// dayLine is what is said of one day: a message with the day, and perhaps a
+// time of the day.
+type dayLine struct {
+	id   locales.ID
+	time string
+	date time.Time
+}
+
+// dayLines joins what is said of some days; three or more alike become one.
+func (t *turn) dayLines(days []dayLine) string {
+	var lines []string
+	for i := 0; i < len(days); {
+		last := i
+		for last+1 < len(days) && days[last+1].id == days[i].id && days[last+1].time == days[i].time {
+			last++
+		}
+		name := t.day(days[i].date)
+		if last > i+1 {
+			name = t.text("measure.range", locales.Args{"Low": name, "High": t.day(days[last].date)})
+		} else {
+			last = i
+		}
+		lines = append(lines, t.text(days[i].id, locales.Args{"Day": name, "Time": days[i].time}))
+		i = last + 1
+	}
+	return strings.Join(lines, ", ")
+}
+
+// wetDay is the rain that makes a day a wet one.
+const wetDay calc.Millimetre = 1
+
+// weather says what each coming day is good for. Wind and rain bring their
+// cautions with them.
+func (t *turn) weather(*Frame) {
+	days := t.outlook()
+	if len(days) == 0 {
+		none := t.text("weather.none", nil)
+		if t.forecast() == nil {
+			none = t.age()
+		}
+		t.add(Reply{Key: "weather.none", Text: none, Urgency: Answer})
+		t.say("weather.light", Answer, nil)
+		t.appendText("weather.next")
+		return
+	}
+	var lines []dayLine
+	var still []string
+	care, rain := false, false
+	for i, d := range days[:min(daysSaid, len(days))] {
+		id, at := locales.ID("weather.dry"), ""
+		switch wet := d.Rain >= wetDay || !d.RainFrom.IsZero(); {
+		case wet && d.Action == calc.PutOutUntil && !d.RainFrom.IsZero():
+			id, at = "weather.rain", t.clock(d.RainFrom)
+		case wet && d.Action == calc.KeepCovered:
+			id = "weather.wet"
+		case d.Action == calc.KeepCovered, d.Cautions&calc.DampSpell != 0:
+			id = "weather.damp"
+		}
+		rain = rain || i < 2 && (id == "weather.rain" || id == "weather.wet")
+		lines = append(lines, dayLine{id, at, d.Date})
+		if d.Fire.Level == calc.DoNotLightToday {
+			still = append(still, t.day(d.Date))
+		}
+		care = care || d.Fire.Level == calc.ExtraCare
+	}
+	t.say2("weather.days", locales.Args{"Place": t.place.Name, "Lines": t.dayLines(lines)})
+	if old := t.age(); old != "" {
+		t.out.Replies[len(t.out.Replies)-1].Text += " " + old
+	}
+	switch {
+	case len(still) > 0:
+		t.say("weather.no-light", Answer, locales.Args{"Days": strings.Join(still, ", ")})
+	case care:
+		t.say("weather.care", Answer, nil)
+	default:
+		t.say("weather.light", Answer, nil)
+	}
+	if rain && t.burning() {
+		t.say("burn.rain", Answer, nil)
+		return
+	}
+	t.appendText("weather.next")
+}
