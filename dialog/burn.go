@@ -254,6 +254,9 @@ func (t *turn) report(r reading, ev Said) bool {
 	if !ok && t.bareWeight(r) {
 		what, ok = told{what: reportWeighed, kg: r.sums}, true
 	}
+	if !ok && t.feelsDrum(r) {
+		what, ok = told{what: reportReady, question: true}, true // "it is cold" asks whether it may be
+	}
 	if !ok {
 		return t.smokeSeen(r)
 	}
@@ -271,6 +274,12 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	t.stage(what, at)
 	return true
+}
+
+// feelsDrum reports whether a text says no more than how a sealed drum feels.
+func (t *turn) feelsDrum(r reading) bool {
+	_, sealed := t.latestSealed()
+	return sealed && len(r.spans) > 0 && !slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("state")) == 0 && !r.belongs(s) }) && r.hasFamily("state")
 }
 
 // smokeSeen takes a text about the smoke of the one drum that is alight as an
@@ -460,6 +469,13 @@ func (t *turn) latestSealed() (Drum, bool) {
 	return out, out.Name != ""
 }
 
+// busy reports whether a drum is alight, or sealed with its wait not over.
+func (t *turn) busy() bool {
+	return slices.ContainsFunc(t.s.Drums, func(d Drum) bool {
+		return d.Stage == stageLit || d.Stage == stageSealed && t.w.Now.Before(d.NotBefore)
+	})
+}
+
 // hot returns the drum that must stay shut longest from now on.
 func (t *turn) hot() (Drum, bool) {
 	d, ok := t.latestSealed()
@@ -614,9 +630,14 @@ func (t *turn) enter(name string, at time.Time) *Drum {
 
 // lit starts a drum's clock.
 func (t *turn) lit(what told, at time.Time) {
-	if what.drum == "" && len(t.s.Drums) > 0 && t.burning() {
+	if what.drum == "" && t.busy() {
 		t.askWhich(what, at, true)
 		return
+	}
+	if what.drum == "" {
+		for _, d := range slices.Clone(t.s.Drums) { // their wait is over and nothing was said of them since
+			t.drop(d.Name)
+		}
 	}
 	name := what.drum
 	if name == "" {
