@@ -1,12 +1,14 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"time"
 
 	"cobline/dialog"
 	"cobline/gateway"
+	"cobline/gateway/outbox"
 	"cobline/gateway/ussd"
 	"cobline/gateway/webhook"
 	"cobline/locales"
@@ -91,6 +93,25 @@ func (c Config) facts() *dialog.Facts {
 		}
 	}
 	return f
+}
+
+// policy returns when messages may be sent.
+func (c Config) policy() outbox.Policy {
+	facts := c.facts()
+	from, errFrom := parseClock(c.Quiet.From)
+	to, errTo := parseClock(c.Quiet.To)
+	if err := errors.Join(errFrom, errTo); err != nil {
+		panic(err) // the configuration was checked
+	}
+	return outbox.Policy{
+		Quiet: gateway.Quiet{From: from, To: to},
+		Zone: func(place string) *time.Location {
+			if p, ok := facts.Places[place]; ok {
+				return p.Zone
+			}
+			return facts.Places[facts.Home].Zone
+		},
+	}
 }
 
 // duty returns the duty phones of each place.

@@ -20,6 +20,7 @@ import (
 	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/outbox"
 	"cobline/gateway/webhook"
 )
 
@@ -43,6 +44,8 @@ type localPhone struct {
 	started time.Time
 	start   time.Time // what the clock shows at started
 	session string
+	policy  outbox.Policy
+	wake    time.Time // when a message that waits for the end of the night may be sent
 }
 
 // The channels of a phone in the terminal. Messages that nobody asked for come
@@ -53,7 +56,7 @@ const (
 )
 
 func newLocalPhone(c Config, dir string, number gateway.Number, channel string, start time.Time) (*localPhone, error) {
-	p := &localPhone{number: number, channel: channel, started: time.Now(), start: start}
+	p := &localPhone{number: number, channel: channel, started: time.Now(), start: start, policy: c.policy()}
 	if dir == "" {
 		var err error
 		if dir, err = os.MkdirTemp("", "cobline-try-"); err != nil {
@@ -183,27 +186,33 @@ func (p *localPhone) travel(ctx context.Context, to time.Time) ([]message, error
 	var out []message
 	for {
 		due, err := p.store.DueAlarms(ctx, to, 1)
-		if err != nil || len(due) == 0 {
-			p.set(to)
-			return out, err
-		}
-		at := p.now()
-		if due[0].Due.After(at) {
-			at = due[0].Due.In(at.Location())
-		}
-		p.set(at)
-		if err := p.line.service.Ring(ctx, due[0], at); err != nil {
-			return out, err
-		}
-		came, err := p.collect(ctx, at, true)
-		out = append(out, came...)
 		if err != nil {
+			return out, err
+		}
+		at, ring := to, len(due) > 0
+		if ring {
+			at = due[0].Due
+		}
+		if p.wake.Before(at) && !p.wake.IsZero() {
+			at, ring, p.wake = p.wake, false, time.Time{}
+		}
+		if at.After(p.now()) {
+			p.set(at.In(to.Location()))
+		}
+		if ring {
+			if err := p.line.service.Ring(ctx, due[0], at); err != nil {
+				return out, err
+			}
+		}
+		came, err := p.collect(ctx, p.now(), true)
+		out = append(out, came...)
+		if err != nil || !ring && at.Equal(to) {
 			return out, err
 		}
 	}
 }
 
-// collect takes what waits for this phone out of the outbox.
+// collect takes what may be sent to this phone now out of the outbox.
 func (p *localPhone) collect(ctx context.Context, now time.Time, timed bool) ([]message, error) {
 	var out []message
 	for {
@@ -212,10 +221,17 @@ func (p *localPhone) collect(ctx context.Context, now time.Time, timed bool) ([]
 			return out, err
 		}
 		o := leased[0]
-		if o.To == p.number {
-			out = append(out, message{text: o.Text, timed: timed})
+		s, send := p.policy.Before(o, now)
+		if send {
+			s = p.policy.After(o, nil, now, 0)
+			if o.To == p.number {
+				out = append(out, message{text: o.Text, timed: timed})
+			}
 		}
-		if err := p.store.Settle(ctx, o.Ref, gateway.Settlement{Outcome: gateway.Sent, At: now}); err != nil {
+		if s.Outcome == gateway.Later && (p.wake.IsZero() || s.Until.Before(p.wake)) {
+			p.wake = s.Until
+		}
+		if err := p.store.Settle(ctx, o.Ref, s); err != nil {
 			return out, err
 		}
 	}

@@ -18,6 +18,7 @@ import (
 
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/outbox"
 	"cobline/gateway/web"
 )
 
@@ -63,9 +64,19 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 
 	metrics := prometheus.NewRegistry()
 	metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	line, err := newLine(config, store, gateway.NewWatch(last.Time()), nil, log)
+	watch := gateway.NewWatch(last.Time())
+	workers := map[string]*outbox.Worker{}
+	poke := func(channel string) { workers[channel].Poke() }
+	line, err := newLine(config, store, watch, poke, log)
 	if err != nil {
 		return err
+	}
+	for _, shape := range line.shapes {
+		if shape.Sends() {
+			workers[shape.Name()] = outbox.New(store, shape.Name(), shape, outbox.Options{
+				Policy: config.policy(), PerSecond: config.Outbox.PerSecond, Watch: watch, Log: log, Metrics: metrics,
+			})
+		}
 	}
 	loops, running := errgroup.WithContext(ctx)
 	app, err := web.New(web.Options{
@@ -87,6 +98,9 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return app.Listener(listener) })
 	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
 	loops.Go(func() error { return watchStore(running, store) })
+	for _, w := range workers {
+		loops.Go(func() error { return w.Run(running) })
+	}
 	<-running.Done()
 	log.Info("stopping")
 	err = app.ShutdownWithTimeout(shutdownTime)
