@@ -52,6 +52,21 @@ func TestQuietUntil(t *testing.T) {
 	}
 }
 
+// On 2026-11-01 New York shows 01:10 at 05:10 and again at 06:10 UTC.
+func TestQuietInTheHourThatComesTwice(t *testing.T) {
+	zone, err := time.LoadLocation("America/New_York")
+	require.NoError(t, err)
+	q := gateway.Quiet{From: clock(22, 0), To: clock(1, 30)}
+	for _, hour := range []int{5, 6} {
+		at := time.Date(2026, 11, 1, hour, 10, 0, 0, time.UTC).In(zone)
+		require.Equal(t, "01:10", at.Format("15:04"))
+		until := q.Until(at)
+		require.False(t, until.Before(at))
+		require.Equal(t, "01:30", until.Format("15:04"))
+		require.LessOrEqual(t, until.Sub(at), 80*time.Minute)
+	}
+}
+
 func TestQuietProperties(t *testing.T) {
 	zones := make([]*time.Location, 0, 5)
 	for _, name := range []string{"Africa/Nairobi", "Europe/Paris", "America/New_York", "Australia/Lord_Howe", "Africa/Casablanca"} {

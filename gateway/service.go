@@ -220,7 +220,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	if err != nil {
 		return err
 	}
-	// Setting the alarm again that rings would ring it for ever.
+	// The alarm is over: a timer left in the state would wait for it in vain.
 	t.State.Timers = slices.DeleteFunc(t.State.Timers, a.rings)
 	change := s.change(c, t, e, none)
 	change.Source.Alarm = &a

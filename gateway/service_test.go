@@ -345,7 +345,8 @@ func TestTimerSetAgainAtItsOwnTime(t *testing.T) {
 	}
 	l.receive(l.inbound("all", "first"))
 	l.ring()
-	require.Empty(t, l.due(), "it would ring for ever")
+	require.Empty(t, l.due())
+	require.Empty(t, l.load(1).State.Timers, "it would wait in vain")
 }
 
 func TestAlarmNobodyWants(t *testing.T) {
@@ -544,7 +545,7 @@ func TestSessionEnds(t *testing.T) {
 func TestC31SessionCopies(t *testing.T) {
 	l := newLine(t)
 	l.step = says(answer("shown"), dialog.Reply{Text: "recipe", Urgency: dialog.Answer, Keep: true}, dialog.Reply{Text: "help", Urgency: dialog.Emergency})
-	l.receive(l.dial("s1", "1"))
+	require.True(t, l.receive(l.dial("s1", "1")).More, "the session goes on")
 	require.Equal(t, []string{"help", "recipe"}, l.out("none"), "the session's own channel cannot send")
 }
 
