@@ -98,6 +98,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return app.Listener(listener) })
 	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
 	loops.Go(func() error { return watchStore(running, store) })
+	loops.Go(func() error { return control(running, controlSocket(config), store, log) })
 	for _, w := range workers {
 		loops.Go(func() error { return w.Run(running) })
 	}
