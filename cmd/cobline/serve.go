@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"runtime/debug"
 	"syscall"
 	"time"
 
@@ -43,6 +44,9 @@ func (s *serveCommand) Run(t *terminal) error {
 	config, err := Load(s.Config, env)
 	if err != nil {
 		return advised{err, "`cobline check` tells more; `cobline init` writes a configuration to begin with."}
+	}
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(400) // the heap is small and its values live for one text
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
