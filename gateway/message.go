@@ -81,32 +81,12 @@ type Outbound struct {
 }
 
 // Refused is a gateway's permanent no to a message. A sender returns nil if the
-// gateway took the message, Refused if it never will, Throttled or Blocked if the
-// message is not to blame, ErrUnsure if the gateway may have taken it, and any
-// other error if it did not and should be asked again.
-type Refused struct {
-	Reason   string
-	OptedOut bool // the gateway says that the person opted out there
-}
+// gateway took the message, Refused if it never will, ErrUnsure if it may have,
+// and any other error if it did not and should be asked again.
+type Refused struct{ Reason string }
 
 // Error returns the gateway's reason.
 func (r Refused) Error() string { return "the gateway refused the message: " + r.Reason }
-
-// Throttled says that a gateway wants the channel to send less.
-type Throttled struct {
-	After  time.Duration // how long the channel should rest; zero if not said
-	Reason string
-}
-
-// Error returns the gateway's reason.
-func (t Throttled) Error() string { return "the gateway wants fewer messages: " + t.Reason }
-
-// Blocked says that a gateway takes nothing from this channel until somebody has
-// seen to it: no credit, or credentials it does not know.
-type Blocked struct{ Reason string }
-
-// Error returns the gateway's reason.
-func (b Blocked) Error() string { return "the gateway takes nothing from this channel: " + b.Reason }
 
 // ErrUnsure says that a message may or may not have been taken: the connection
 // broke after the request was written.

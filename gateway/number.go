@@ -94,16 +94,6 @@ func dialled(s string) (digits string, international bool, err error) {
 // Digits returns the real number, international digits without the plus sign.
 func (n Number) Digits() string { return n.digits }
 
-// National returns the number as it is dialled within a country (two letters,
-// ISO 3166), and the international digits of a number from elsewhere.
-func (n Number) National(country string) string {
-	p, err := phonenumbers.Parse("+"+n.digits, "")
-	if err != nil || int(p.GetCountryCode()) != phonenumbers.GetCountryCodeForRegion(country) {
-		return n.digits
-	}
-	return phonenumbers.NormalizeDigitsOnly(phonenumbers.Format(p, phonenumbers.NATIONAL))
-}
-
 // IsZero reports whether n is the invalid zero Number.
 func (n Number) IsZero() bool { return n.digits == "" }
 

@@ -54,20 +54,6 @@ func TestParseNumber(t *testing.T) {
 	}
 }
 
-func TestNationalNumber(t *testing.T) {
-	for _, tt := range []struct{ digits, country, want string }{
-		{"254712345678", "KE", "0712345678"},
-		{"254712345678", "UG", "254712345678"},
-		{"254712345678", "", "254712345678"},
-		{"33612345678", "FR", "0612345678"},
-		{"999000000001", "KE", "999000000001"},
-	} {
-		n, err := gateway.NumberOf(tt.digits)
-		require.NoError(t, err)
-		require.Equal(t, tt.want, n.National(tt.country), tt.digits)
-	}
-}
-
 // A numbering plan may change before the tables of this program do.
 func TestPossibleNumberIsAPerson(t *testing.T) {
 	n, err := gateway.ParseNumber("+254299999999", "KE")

@@ -149,10 +149,9 @@ type Settlement struct {
 	At      time.Time
 	Why     string    // a word of a small closed set, for the journal and metrics
 	Until   time.Time // Later: when it may be sent
-	// Failed says that sending was tried and failed: all that waits for this person
-	// stays behind the message. The try counts unless the message is not to blame.
-	Failed    bool
-	Blameless bool
+	// Failed says that sending was tried and failed: the try counts, and all that
+	// waits for this person stays behind the message.
+	Failed bool
 	// Lapse, if set, wakes the conversation with a Lapse in the same step.
 	Lapse dialog.Why
 }

@@ -87,14 +87,11 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 		return err
 	}
 	if st.Outcome == gateway.Later {
-		switch {
-		case !st.Failed:
-			row.NotBefore = st.Until
-		case st.Blameless:
-			row.Retry = st.Until
-		default:
+		if st.Failed {
 			row.Retry = st.Until
 			row.Message.Tries++
+		} else {
+			row.NotBefore = st.Until
 		}
 		return s.putWaiting(w, row)
 	}
