@@ -131,7 +131,7 @@ type benchRow struct {
 // bare writes the rows of texts with one writer that takes all that wait into
 // one transaction, and does nothing else.
 func bare(b *testing.B, rows []benchRow, senders int) {
-	db, err := bolt.Open(filepath.Join(b.TempDir(), "bare"), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType, NoFreelistSync: true})
+	db, err := bolt.Open(filepath.Join(b.TempDir(), "bare"), 0o600, &bolt.Options{FreelistType: bolt.FreelistMapType, NoFreelistSync: true, InitialMmapSize: 1 << 30})
 	require.NoError(b, err)
 	defer db.Close()
 	jobs := make(chan chan error, 1024)
