@@ -1,6 +1,7 @@
 package gateway
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -23,7 +24,7 @@ const (
 
 // String returns the kind in lower case, as lists of the journal show it.
 func (k Kind) String() string {
-	return [...]string{"", "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign"}[k]
+	return name(k, "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign")
 }
 
 // Entry is one line of the journal. It names a person by PersonKey and never
@@ -87,4 +88,13 @@ func (e *Entry) hide(number string) {
 	for i := range e.Replies {
 		e.Replies[i].Text = strings.ReplaceAll(e.Replies[i].Text, number, n.String())
 	}
+}
+
+// name returns the name of a stored value, counted from 1. A newer program may
+// have written one this program has no name for.
+func name[T ~uint8](v T, names ...string) string {
+	if v == 0 || int(v) > len(names) {
+		return fmt.Sprintf("unnamed %d", v)
+	}
+	return names[v-1]
 }

@@ -46,3 +46,12 @@ func TestRefs(t *testing.T) {
 	}
 	require.Panics(t, func() { gateway.Key{}.Ref(gateway.MaxIndex + 1) })
 }
+
+func TestNamesOfStoredValues(t *testing.T) {
+	require.Equal(t, "heard", gateway.Heard.String())
+	require.Equal(t, "foreign", gateway.Foreign.String())
+	require.Equal(t, "sent", gateway.Sent.String())
+	require.Equal(t, "unknown", gateway.Unknown.String())
+	require.Equal(t, "unnamed 200", gateway.Kind(200).String())
+	require.Equal(t, "unnamed 0", gateway.Outcome(0).String())
+}

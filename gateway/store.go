@@ -140,7 +140,7 @@ const (
 
 // String returns the outcome in lower case, as metrics and logs label it.
 func (o Outcome) String() string {
-	return [...]string{"", "sent", "later", "dropped", "unknown"}[o]
+	return name(o, "sent", "later", "dropped", "unknown")
 }
 
 // Settlement says what became of a leased message.
