@@ -34,12 +34,14 @@ func found(key string) calc.Finding {
 	return calc.NotTested
 }
 
-// fieldTests are the tests in the order they are asked when none tells most,
-// and what each finding means to calc.
-var fieldTests = []struct {
+// fieldTest is a test, and what a finding of it means to calc.
+type fieldTest struct {
 	test  calc.FieldTest
 	enter func(in *calc.QualityInput, key string)
-}{
+}
+
+// fieldTests are the tests in the order they are asked when none tells most.
+var fieldTests = []fieldTest{
 	{calc.DropTest, func(in *calc.QualityInput, key string) {
 		in.Dropped = 5
 		switch key {
@@ -96,20 +98,13 @@ func (t *turn) nextCheck(f *Frame) (question, bool) {
 	if asked >= askedTests || r.Verdict == calc.NotFit || asked >= 2 && r.Verdict == calc.FitToSell {
 		return question{}, false
 	}
-	next := slices.IndexFunc(fieldTests, func(o struct {
-		test  calc.FieldTest
-		enter func(*calc.QualityInput, string)
-	},
-	) bool {
-		return o.test == r.Next && asked > 0 && !f.has(Slot(o.test))
-	})
+	best := r.Next
+	if best == calc.AshTest && !f.has(Slot(calc.BoilTest)) {
+		best = calc.BoilTest // nobody weighs ash who can boil water
+	}
+	next := slices.IndexFunc(fieldTests, func(o fieldTest) bool { return o.test == best && asked > 0 && !f.has(Slot(o.test)) })
 	if next < 0 {
-		for i, o := range fieldTests {
-			if !f.has(Slot(o.test)) {
-				next = i
-				break
-			}
-		}
+		next = slices.IndexFunc(fieldTests, func(o fieldTest) bool { return !f.has(Slot(o.test)) })
 	}
 	return testQuestion(fieldTests[next].test), true
 }

@@ -34,6 +34,9 @@ func (t *turn) due(timer Timer) {
 	case string(timerFollowUp):
 		t.followUp()
 		return
+	case string(timerAsk):
+		t.ordinary(timer, func() { t.remind("ask.sent-over", nil, plainValid) })
+		return
 	case string(timerCall):
 		t.ordinary(timer, func() { t.remind("ask.call-over", nil, plainValid) })
 		return

@@ -51,6 +51,7 @@ func (e *Engine) Step(s State, ev Event, w World) Turn {
 	case Told:
 		t.told(ev.Notice)
 	case Answered:
+		t.clear(timerAsk)
 		t.say("ask.answered", Answer, locales.Args{"Text": ev.Text})
 	case Enrolled:
 		t.enrolled(ev.Profile)

@@ -11,6 +11,7 @@ const (
 
 	slotSymptom Slot = "symptom"
 	slotCause   Slot = "cause"
+	slotAsked   Slot = "asked" // the symptom the cause was asked for
 
 	keyOther = "other"
 )
@@ -20,8 +21,13 @@ var fixTopic = topic{
 	key:      topicFix,
 	families: map[string]Slot{"symptom": slotSymptom},
 	starts:   []string{"symptom"},
-	next:     (*turn).nextFix,
-	answer:   (*turn).remedy,
+	infer: func(r reading, in *filled) {
+		if !in.found() && r.has("smoke.much") {
+			in.values[slotSymptom] = Value{Key: "smokes"}
+		}
+	},
+	next:   (*turn).nextFix,
+	answer: (*turn).remedy,
 }
 
 // troubles lists the likely causes of each symptom, the likeliest first.
@@ -65,6 +71,10 @@ func (t *turn) nextFix(f *Frame) (question, bool) {
 			q.options = append(q.options, option{key: o.symptom, label: label(slotSymptom, o.symptom)})
 		}
 		return q, true
+	}
+	if f.Slots[slotAsked].Key != symptom {
+		delete(f.Slots, slotCause)
+		f.Slots[slotAsked] = Value{Key: symptom}
 	}
 	if cause := f.Slots[slotCause].Key; len(causes) == 1 || cause == keyOther || slices.Contains(causes, cause) {
 		return question{}, false

@@ -9,6 +9,7 @@ import (
 
 // reading is what a text says, before any topic looks at it.
 type reading struct {
+	text   string
 	tokens []token
 	spans  []span
 	safety []span
@@ -31,7 +32,7 @@ type part struct {
 
 // readText reads a text for a person who speaks l.
 func (e *Engine) readText(l locales.Lang, text string) reading {
-	r := reading{tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
+	r := reading{text: text, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
 	order := e.lexicons.first(l)
 	r.spans = e.lexicons.spans(order, r.tokens)
 	r.safety = e.lexicons.harms(order, r.tokens)
@@ -194,6 +195,11 @@ func (r reading) measures() []amount {
 	for i, p := range parts {
 		if u := unit(i); (u == "drum" || u == "sack") && r.wasteAt(p.span.to, p.span.to+1) {
 			out = append(out, amount{number: 1, unit: u, token: p.token})
+		}
+	}
+	for i := range out {
+		if out[i].unit == "week" {
+			out[i].number, out[i].unit = 7*out[i].number, "day"
 		}
 	}
 	return out

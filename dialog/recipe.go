@@ -153,6 +153,7 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 		Starch:       calc.Starch(f.Slots[slotStarch].Key),
 		EffectiveSun: t.sunHours(),
 	}
+	in.Yield = t.ownYield(in.Waste)
 	switch {
 	case f.has(slotWasteKg):
 		in.Mass = calc.Exactly(calc.Kg(f.Slots[slotWasteKg].Number))
@@ -267,6 +268,10 @@ func (t *turn) expect(f *Frame, r calc.RecipeResult) locales.Args {
 	if starch == "" {
 		starch = calc.CassavaFlour
 	}
+	dryingDays := r.DryingDays
+	if usual := t.usualDrying(); usual.Likely > 0 {
+		dryingDays = usual
+	}
 	loss := ""
 	if r.Lighting == calc.LightWithLoss {
 		kept := float64(r.YieldKept.Likely)
@@ -278,7 +283,7 @@ func (t *turn) expect(f *Frame, r calc.RecipeResult) locales.Args {
 		"Char": t.rangeOf(float64(r.Char.Low), float64(r.Char.High)), "Loss": loss,
 		"Starch": t.starch(starch, r.Starch, r.Cups),
 		"Pieces": t.rangeOf(float64(r.Briquettes.Low), float64(r.Briquettes.High)),
-		"Days":   t.days(r.DryingDays), "Hint": t.hint(loss != ""),
+		"Days":   t.days(dryingDays), "Hint": t.hint(loss != ""),
 	}
 }
 

@@ -510,6 +510,18 @@ func (t *turn) answerOpen(r reading) bool {
 	if f == nil || f.Open == "" {
 		return false
 	}
+	switch f.Open {
+	case slotQuestion:
+		t.putQuestion(f, r.text)
+		return true
+	case slotGroup:
+		t.groupIn(f, r)
+		return true
+	case slotPlace:
+		if key := t.placeNamed(r); key != "" {
+			return t.choice(f, key)
+		}
+	}
 	key, ok := f.pick(r)
 	if !ok {
 		key, ok = f.named(r)
@@ -637,7 +649,7 @@ func (t *turn) fillTopic(r reading) bool {
 		open = f.Open
 	}
 	in := p.fill(r, open)
-	if !in.found() && f != nil && t.named(r) != key {
+	if !in.found() && f != nil && t.meant(r) != key {
 		return false
 	}
 	if f != nil && f.Done && f.Open == "" && len(r.tokens) == 1 && r.tokens[0].isNumber {
@@ -741,7 +753,7 @@ func (t *turn) topicOf(r reading) string {
 		under = &t.s.Frames[len(t.s.Frames)-2]
 	}
 	key := t.meant(r)
-	if under != nil && (key == under.Topic || !ownSubject[key]) {
+	if under != nil && (key == under.Topic || !ownSubject[key] && !(key == topicBinder && ownSubject[under.Topic])) {
 		if p, ok := topics[under.Topic]; ok && p.next != nil && p.fill(r, under.Open).found() {
 			return under.Topic
 		}

@@ -37,6 +37,8 @@ type topic struct {
 	place func(r reading, a amount, slot Slot) Slot
 	// takes reports whether a word belongs to the topic here, if given.
 	takes func(r reading, s span, family string, open Slot) bool
+	// infer adds what follows from the text as a whole, if given.
+	infer func(r reading, in *filled)
 	// next returns the next question, or false when the answer can be given.
 	next func(t *turn, f *Frame) (question, bool)
 	// answer says what the filled slots lead to.
@@ -76,6 +78,12 @@ var limits = map[Slot]limit{
 	slotCharTins: {0.25, 60, 600},
 	slotBrandsKg: {0, 100, 1000},
 	slotOutDays:  {0, 14, 60},
+	slotPeople:   {1, 20, 100},
+	slotWantKg:   {0.5, 1000, 5000},
+	slotByDays:   {1, 90, 365},
+
+	slotCharcoalPrice: {0.001, 1e6, 1e8},
+	slotStarchPrice:   {0, 1e6, 1e8},
 }
 
 // filled is what a text says about a topic.
@@ -124,6 +132,9 @@ func (p topic) fill(r reading, open Slot) filled {
 	}
 	if r.asks() || r.has("word.unknown") {
 		delete(out.values, slotDryness) // "dry enough?" is no answer
+	}
+	if p.infer != nil {
+		p.infer(r, &out)
 	}
 	return out
 }

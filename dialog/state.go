@@ -37,6 +37,7 @@ type State struct {
 	Given    []string     `cbor:"17,keyasint,omitempty"` // cautions already given in this batch
 	Serial   int          `cbor:"18,keyasint,omitempty"` // counts drums and alerts, for names and ids
 	Profile  Profile      `cbor:"19,keyasint,omitzero"`
+	PasteKg  float64      `cbor:"20,keyasint,omitempty"` // charcoal of the last paste
 }
 
 // Frame is an open topic: what was filled, and what is being asked.
@@ -99,8 +100,9 @@ type Batch struct {
 	FeedKg   float64   `cbor:"5,keyasint,omitempty"`
 	CharKg   float64   `cbor:"6,keyasint,omitempty"`
 	BrandsKg float64   `cbor:"7,keyasint,omitempty"`
-	Minutes  float64   `cbor:"8,keyasint,omitempty"` // lighting to covering
-	Moisture float64   `cbor:"9,keyasint,omitempty"` // wet basis
+	Minutes  float64   `cbor:"8,keyasint,omitempty"`  // lighting to covering
+	Moisture float64   `cbor:"9,keyasint,omitempty"`  // wet basis
+	Ash      string    `cbor:"10,keyasint,omitempty"` // what lay on the charcoal: black, grey, white or unknown
 }
 
 // OwnAlert is this person's emergency on its way to the duty phones.

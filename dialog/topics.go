@@ -8,7 +8,10 @@ import (
 )
 
 // menuOrder is the order of the topics in every menu.
-var menuOrder = []string{topicRecipe, topicBurn, topicBinder, topicDrying, topicWasteDrying, topicWeather, topicSafety, topicLanguage}
+var menuOrder = []string{
+	topicRecipe, topicBurn, topicBinder, topicPressing, topicDrying, topicWasteDrying, topicPlan, topicPrice,
+	topicFix, topicCheck, topicBatches, topicWeather, topicSafety, topicAsk, topicEnrol, topicLanguage,
+}
 
 const topicLanguage = "language"
 
@@ -20,6 +23,8 @@ func init() {
 	topics = map[string]topic{
 		topicRecipe: recipeTopic, topicBinder: binderTopic, topicSafety: safetyTopic,
 		topicDrying: dryingTopic, topicWasteDrying: wasteDryingTopic, topicWeather: weatherTopic,
+		topicPressing: pressingTopic, topicPlan: planTopic, topicPrice: priceTopic, topicFix: fixTopic, topicCheck: checkTopic,
+		topicBatches: batchesTopic, topicAsk: askTopic, topicEnrol: enrolTopic,
 		topicBurn:     {key: topicBurn, next: (*turn).askNothing, answer: (*turn).burnStatus},
 		topicLanguage: {key: topicLanguage, next: (*turn).nextLanguage},
 	}
@@ -33,7 +38,8 @@ func (t *turn) nextLanguage(*Frame) (question, bool) {
 // ownSubject holds the topics whose name in a text changes the subject: what
 // else the text says belongs to them and not to what was spoken of before.
 var ownSubject = map[string]bool{
-	topicDrying: true, topicWasteDrying: true, topicWeather: true,
+	topicDrying: true, topicWasteDrying: true, topicWeather: true, topicPressing: true, topicPlan: true, topicPrice: true,
+	topicFix: true, topicCheck: true, topicBatches: true, topicAsk: true, topicEnrol: true,
 }
 
 // meant returns the topic a text is about by the words that name one.
@@ -41,6 +47,18 @@ func (t *turn) meant(r reading) string {
 	key := t.named(r)
 	drying := r.has("topic.drying") || r.has("topic.waste-drying")
 	switch {
+	case r.has("word.call"):
+		return topicAsk // "please call me back"
+	case r.has("topic.check") && key != topicFix:
+		return topicCheck
+	case r.has("topic.plan"), r.has("unit.piece") && r.hasWeight() && r.hasTime():
+		return topicPlan
+	case key == topicPressing && r.hasFamily("waste"):
+		return topicRecipe // "how many briquettes from 3 sacks of cobs"
+	case t.faulty(r) && (key == "" || drying || key == topicBurn || key == topicPressing):
+		return topicFix
+	case key == "" && r.has("thing.char") && r.hasFamily("starch"):
+		return topicBinder
 	case (drying || key == topicWeather) && r.hasFamily("waste"):
 		return topicWasteDrying
 	case drying && key == topicWeather:
@@ -49,6 +67,26 @@ func (t *turn) meant(r reading) string {
 		return topicWeather // "rain tomorrow?"
 	}
 	return key
+}
+
+// faulty reports whether a text tells of bad briquettes. Of waste that is named,
+// only ash is a fault: the rest may be how dry it feels.
+func (t *turn) faulty(r reading) bool {
+	briquettes := r.has("unit.piece")
+	switch {
+	case t.burning() && !briquettes:
+		return false
+	case r.has("symptom.ash"):
+		return true
+	case r.hasFamily("symptom"):
+		return !r.hasFamily("waste")
+	}
+	return r.has("smoke.much") && !r.hasFamily("waste") && len(r.tokens) > 2
+}
+
+// hasTime reports whether the text gives days.
+func (r reading) hasTime() bool {
+	return slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "day" }) || r.hasFamily("weekday")
 }
 
 // askNothing is for a topic that answers at once.
@@ -105,8 +143,22 @@ func spoken() []locales.ID {
 	for _, r := range []string{reportLit, reportCovered, reportOpened, reportWeighed} {
 		add(locales.ID("burn.asking-" + r))
 	}
-	for _, s := range []Slot{slotWaste, slotStarch, slotDrumPast} {
+	for _, s := range []Slot{slotWaste, slotStarch, slotDrumPast, slotMould, slotSymptom} {
 		add(s.id("which"))
+	}
+	for _, o := range troubles {
+		add(label(slotSymptom, o.symptom))
+		for _, c := range o.causes {
+			add(label(slotCause, c), locales.ID("remedy."+c))
+		}
+	}
+	for _, o := range fieldTests {
+		for _, option := range testQuestion(o.test).options {
+			add(testQuestion(o.test).id, option.label)
+		}
+	}
+	for _, m := range moulds {
+		add(locales.ID("size." + m))
 	}
 	numbers := make([]Slot, 0, len(limits))
 	for s := range limits {
@@ -128,7 +180,7 @@ func Keys() map[string][]string {
 	for _, s := range calc.Starches() {
 		out["starches"] = append(out["starches"], string(s))
 	}
-	for _, s := range []Slot{slotWaste, slotDrums, slotWasteKg, slotSacks, slotTins, slotDryness, slotDrumPast, slotStarch, slotStarchKg, slotCharKg, slotCharTins} {
+	for _, s := range []Slot{slotWaste, slotDrums, slotWasteKg, slotSacks, slotTins, slotDryness, slotDrumPast, slotStarch, slotStarchKg, slotCharKg, slotCharTins, slotWantKg, slotByDays, slotByDate, slotPeople, slotMould, slotSymptom, slotPlace} {
 		out["slots"] = append(out["slots"], string(s))
 	}
 	return out

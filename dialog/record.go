@@ -1,0 +1,143 @@
+package dialog
+
+import (
+	"strings"
+
+	"cobline/calc"
+	"cobline/locales"
+)
+
+const (
+	topicBatches = "batches"
+
+	slotAshSeen Slot = "ash_seen"
+)
+
+// batchesTopic shows the record and the one thing it teaches.
+var batchesTopic = topic{key: topicBatches, next: (*turn).nextBatches, answer: (*turn).batches}
+
+func (t *turn) nextBatches(f *Frame) (question, bool) {
+	n := len(t.s.Batches)
+	if n == 0 {
+		return question{}, false
+	}
+	last := &t.s.Batches[n-1]
+	if key := f.Slots[slotAshSeen].Key; key != "" && last.Ash == "" {
+		last.Ash = key
+	}
+	if last.Minutes > 0 && last.Ash == "" {
+		return question{slot: slotAshSeen, id: "ask.ash-seen", options: []option{
+			{key: "black", label: "ash-seen.black"}, {key: "grey", label: "ash-seen.grey"},
+			{key: "white", label: "ash-seen.white"}, {key: "unknown", label: "ash-seen.unknown"},
+		}}, true
+	}
+	return question{}, false
+}
+
+// batchesSaid is how many batches one message holds.
+const batchesSaid = 3
+
+// batches says the last ones, the yield of this person against that of others,
+// and one advice on covering.
+func (t *turn) batches(*Frame) {
+	n := len(t.s.Batches)
+	if n == 0 {
+		t.say("record.none", Answer, nil)
+		return
+	}
+	var lines []string
+	for _, b := range t.s.Batches[max(0, n-batchesSaid):] {
+		lines = append(lines, t.text("record.line", locales.Args{"Date": b.At.In(t.place.Zone).Format("2/1"), "Kg": t.number(half(b.CharKg)), "Waste": t.waste(b.Waste)}))
+	}
+	t.say2("record.list", locales.Args{"Lines": strings.Join(lines, ", ")})
+	waste := calc.Waste(t.s.Batches[n-1].Waste)
+	own := t.ownYield(waste)
+	if own.Likely > 0 {
+		mine, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: own})
+		others, err2 := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1})
+		if err == nil && err2 == nil {
+			t.say2("record.yield", locales.Args{
+				"Waste": t.waste(string(waste)), "Own": t.rangeOf(float64(mine.Char.Low), float64(mine.Char.High)),
+				"Others": t.rangeOf(float64(others.Char.Low), float64(others.Char.High)),
+			})
+		}
+	}
+	t.advise(waste, own)
+}
+
+// weighed returns the record of a waste as calc reads it. What was not said of
+// a batch is taken as usual: dry waste, one drum.
+func (t *turn) weighedBatches(waste calc.Waste) []calc.WeighedBatch {
+	var out []calc.WeighedBatch
+	for _, b := range t.s.Batches {
+		if b.Waste != string(waste) || b.FeedKg <= 0 {
+			continue
+		}
+		out = append(out, calc.WeighedBatch{
+			Drums: calc.Count(max(1, b.Drums)), Feed: calc.Kg(b.FeedKg), Moisture: b.moisture(),
+			Char: calc.Kg(b.CharKg), Unburnt: calc.Kg(b.BrandsKg),
+		})
+	}
+	return out
+}
+
+// moisture is what the waste of a batch held, that of dry waste if unknown.
+func (b Batch) moisture() calc.WetBasis {
+	if b.Moisture > 0 {
+		return calc.WetBasis(b.Moisture)
+	}
+	return calc.Dry.Moisture().Likely
+}
+
+// ownYield is what this person's own batches of a waste teach; zero without any.
+func (t *turn) ownYield(waste calc.Waste) calc.Range[calc.Share] {
+	record := t.weighedBatches(waste)
+	if len(record) == 0 {
+		return calc.Range[calc.Share]{}
+	}
+	r, err := calc.Learn(calc.LearnInput{Waste: waste, Batches: record})
+	if err != nil || r.PriorWeight >= 1 {
+		return calc.Range[calc.Share]{}
+	}
+	return r.Yield
+}
+
+// How sure an advice is, in words.
+const (
+	quiteSure calc.Share = 0.8
+	likely    calc.Share = 0.6
+)
+
+// lastOpenings is how many burns one advice rests on: those covered in much the
+// same way.
+const lastOpenings = 3
+
+// advise says when to cover next time, and how sure that is.
+func (t *turn) advise(waste calc.Waste, own calc.Range[calc.Share]) {
+	in := calc.AdviseInput{Waste: waste, Usual: own}
+	for _, b := range t.s.Batches[max(0, len(t.s.Batches)-lastOpenings):] {
+		if b.Waste != string(waste) {
+			continue
+		}
+		o := calc.Opening{Open: calc.Minutes(b.Minutes), Moisture: calc.WetBasis(b.Moisture)}
+		if b.BrandsKg > 0 {
+			o.Brands = calc.BrandsOf(calc.Kg(b.CharKg), calc.Kg(b.BrandsKg))
+		}
+		o.Ash = map[string]calc.AshColour{"black": calc.BlackAll, "grey": calc.GreyAsh, "white": calc.WhiteAsh}[b.Ash]
+		if b.FeedKg > 0 {
+			o.Yield = calc.Share(b.CharKg / (b.FeedKg * (1 - float64(b.moisture()))))
+		}
+		in.Openings = append(in.Openings, o)
+	}
+	r, err := calc.Advise(in)
+	if err != nil || r.Sure < likely || r.Move == 0 && (r.Cause == calc.CoveredTooSoon || r.Cause == calc.CoveredTooLate) {
+		t.say("advice.unsure", Answer, nil)
+		return
+	}
+	sure := locales.ID("sure.likely")
+	if r.Sure >= quiteSure {
+		sure = "sure.quite"
+	}
+	minutes := int(max(r.Move, -r.Move) + 0.5)
+	t.say2(locales.ID("advice."+r.Cause.String()), locales.Args{"Sure": t.text(sure, nil), "Minutes": max(1, minutes)})
+}
