@@ -122,11 +122,11 @@ func listPackages(t *testing.T) []listed {
 	var packages []listed
 	for d := json.NewDecoder(bytes.NewReader(out)); ; {
 		var p listed
-		if err := d.Decode(&p); errors.Is(err, io.EOF) {
+		err := d.Decode(&p)
+		if errors.Is(err, io.EOF) {
 			break
-		} else {
-			require.NoError(t, err)
 		}
+		require.NoError(t, err)
 		packages = append(packages, p)
 	}
 	require.Greater(t, len(packages), 8)

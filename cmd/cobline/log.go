@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"strconv"
@@ -47,7 +48,7 @@ func (l logged) row() []string {
 }
 
 // Run prints the journal.
-func (l *logCommand) Run(t *terminal) error {
+func (l *logCommand) Run(t *terminal) (err error) {
 	config, err := Load(l.Config, os.Environ())
 	if err != nil {
 		return err
@@ -56,7 +57,7 @@ func (l *logCommand) Run(t *terminal) error {
 	if err != nil {
 		return err
 	}
-	defer store.Close()
+	defer func() { err = errors.Join(err, store.Close()) }()
 	ctx := context.Background()
 	numbers := map[gateway.PersonKey]gateway.Number{}
 	err = store.Each(ctx, gateway.Number{}, func(c gateway.Conversation) error {

@@ -43,13 +43,13 @@ Examples:
 
 // Run holds a conversation: with a person if there is a terminal, else with the
 // lines of the standard input.
-func (t *tryCommand) Run(term *terminal) error {
+func (t *tryCommand) Run(term *terminal) (err error) {
 	ctx := context.Background()
 	p, err := t.phone()
 	if err != nil {
 		return err
 	}
-	defer p.close()
+	defer func() { err = errors.Join(err, p.close()) }()
 	if f, ok := term.in.(*os.File); ok && isatty.IsTerminal(f.Fd()) {
 		return t.converse(ctx, p, term)
 	}
@@ -137,7 +137,7 @@ const minuteLayout = "2006-01-02 15:04"
 // converse talks with a person at a terminal.
 func (t *tryCommand) converse(ctx context.Context, p phone, term *terminal) error {
 	input := liner.NewLiner()
-	defer input.Close()
+	defer input.Close() //nolint:errcheck // it gives the terminal back; there is nothing more to do
 	input.SetCtrlCAborts(true)
 	fmt.Fprintf(term.out, "You are %s. Write to the line as a producer would; begin with \"hi\".\n%s\n\n", t.Phone, keysHelp)
 	for {
