@@ -103,14 +103,11 @@ func (w *Worker) Run(ctx context.Context) error {
 			return fmt.Errorf("lease messages of %s: %w", w.channel, err)
 		}
 		for _, m := range leased {
-			// What cannot be sent while its lease holds is left to the next lease.
-			if !w.rested(ctx, until) || w.limit.WaitN(ctx, min(max(1, m.Segments), w.limit.Burst())) != nil || time.Now().After(until) {
-				break
+			ready, err := w.ready(ctx, m, until)
+			if err != nil {
+				return err
 			}
-			if s, send := w.options.Policy.Before(m, w.now()); !send {
-				if err := w.settle(m, s); err != nil {
-					return err
-				}
+			if !ready {
 				continue
 			}
 			places <- struct{}{}
@@ -145,6 +142,24 @@ func (w *Worker) now() time.Time { return w.options.Watch.At(time.Now()) }
 // while the lease holds.
 func (w *Worker) batch() int {
 	return min(atOnce, max(1, int(w.options.PerSecond*leaseSpan.Seconds()/2)))
+}
+
+// ready waits until a message may go: the channel has rested and the rate allows
+// its segments. What may not be sent at all is settled, before it costs a place
+// in the rate and again after the wait. What cannot be sent while its lease
+// holds is left to the next lease.
+func (w *Worker) ready(ctx context.Context, m gateway.Outbound, until time.Time) (bool, error) {
+	if s, send := w.options.Policy.Before(m, w.now()); !send {
+		return false, w.settle(m, s)
+	}
+	if !w.rested(ctx, until) || w.limit.WaitN(ctx, min(max(1, m.Segments), w.limit.Burst())) != nil || time.Now().After(until) {
+		return false, nil
+	}
+	s, send := w.options.Policy.Before(m, w.now())
+	if !send {
+		return false, w.settle(m, s)
+	}
+	return true, nil
 }
 
 // rested waits until the channel has rested. It returns false when the context
