@@ -309,7 +309,7 @@ func (t *turn) sawAlert() {
 	for _, a := range t.s.Alerts {
 		t.do(Seen{Alert: a})
 	}
-	t.say("duty.thanks", Answer, locales.Args{"Number": t.s.Alerts[len(t.s.Alerts)-1].Number})
+	t.say("duty.thanks", Answer, nil)
 	t.s.Alerts = nil
 	t.heard.Understood = true
 }

@@ -124,7 +124,7 @@ var messages = []Message{
 	{"kind.chemical", 1, nil},
 	{"kind.injury", 1, nil},
 	{"duty.alert", 1, Args{"Kind": "clothes on fire", "Place": "Upper Kisimani", "Time": "14:05", "Number": "+254700000001"}},
-	{"duty.thanks", 1, Args{"Number": "+254700000001"}},
+	{"duty.thanks", 1, nil},
 
 	// The recipe: what is asked.
 	{"ask.waste", 1, nil},
@@ -374,9 +374,8 @@ var messages = []Message{
 	{"ask.short", 1, Args{"Starch": "24 kg cassava root", "Char": "120"}},
 	{"short.well", 1, Args{"Kg": "112.5"}},
 	{"short.all", 1, nil},
-	{"binder.well", 1, Args{"Kg": "112.5", "Left": "112.5"}},
-	{"binder.binds", 1, Args{"Kg": "112.5"}},
 	{"binder.weaker", 1, nil},
+	{"short.more", 1, nil},
 	{"binder.sets", 2, Args{"Char": "120", "Starch": "24 kg gum arabic", "Water": "42.5"}},
 	{"binder.packs", 2, Args{"Char": "120", "Starch": "24 kg cow dung", "Water": "42.5"}},
 	{"binder.next", 1, nil},
