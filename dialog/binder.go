@@ -1,8 +1,6 @@
 package dialog
 
 import (
-	"math"
-
 	"cobline/calc"
 	"cobline/locales"
 )
@@ -33,17 +31,119 @@ var commonStarches = []calc.Starch{
 }
 
 func (t *turn) nextBinder(f *Frame) (question, bool) {
-	if !f.has(slotCharKg) && !f.has(slotCharTins) {
+	if !f.has(slotStarch) && (f.has(slotCharKg) || f.has(slotCharTins)) {
+		return starchQuestion(), true
+	}
+	if !f.has(slotCharKg) && !f.has(slotCharTins) && !f.has(slotStarchKg) {
 		return question{slot: slotCharKg, id: "ask.char-kg"}, true
 	}
 	if !f.has(slotStarch) {
-		q := question{slot: slotStarch, id: "ask.starch"}
-		for _, s := range commonStarches {
-			q.options = append(q.options, option{key: string(s), label: label(slotStarch, string(s))})
-		}
-		return q, true
+		return starchQuestion(), true
 	}
-	return question{}, false
+	t.settle(f)
+	return t.shortQuestion(f)
+}
+
+// settle forgets what was decided about another starch or another amount: a
+// starch in hand is that of the starch it was said with.
+func (t *turn) settle(f *Frame) {
+	now := Value{Key: f.Slots[slotStarch].Key, Number: t.charOf(f)}
+	if was, ok := f.Slots[slotSettled]; ok && was != now {
+		delete(f.Slots, slotShort)
+		if _, said := t.heard.Slots[string(slotStarchKg)]; !said && was.Key != now.Key {
+			delete(f.Slots, slotStarchKg)
+		}
+	}
+	f.Slots[slotSettled] = now
+}
+
+// starchQuestion asks for the starch, the commonest first.
+func starchQuestion() question {
+	q := question{slot: slotStarch, id: "ask.starch"}
+	for _, s := range commonStarches {
+		q.options = append(q.options, option{key: string(s), label: label(slotStarch, string(s))})
+	}
+	return q
+}
+
+const (
+	slotShort   Slot = "short"   // what to do with too little starch
+	slotSettled Slot = "settled" // the starch and the charcoal that is about
+
+	bindWell = "well" // a part of the charcoal, the rest later
+	bindAll  = "all"  // all of it, weaker
+	bindMore = "more" // more starch is got
+)
+
+// shortQuestion asks what to do when the starch in hand does not suffice.
+func (t *turn) shortQuestion(f *Frame) (question, bool) {
+	char := t.charOf(f)
+	in := f.bindInput(char)
+	r, err := calc.Bind(in)
+	if err != nil || r.Infeasible != nil || r.Short == nil || char == 0 || f.has(slotShort) {
+		return question{}, false
+	}
+	in.Have = 0
+	need, err := calc.Bind(in)
+	if err != nil {
+		return question{}, false
+	}
+	q := question{slot: slotShort, id: "ask.short", args: locales.Args{
+		"Char": t.number(round(char)), "Starch": t.exactStarch(in.Starch, need),
+	}}
+	if well := float64(r.Short.WellBound); well >= limits[slotCharKg].least {
+		q.options = append(q.options, option{key: bindWell, label: "short.well", args: locales.Args{"Kg": t.number(half(well))}})
+	}
+	if !r.Short.TooWeak {
+		q.options = append(q.options, option{key: bindAll, label: "short.all"})
+	}
+	q.options = append(q.options, option{key: bindMore, label: "short.more"})
+	return q, true
+}
+
+// charOf is the charcoal a frame speaks of, in kilograms.
+func (t *turn) charOf(f *Frame) float64 {
+	if f.has(slotCharTins) && !f.has(slotCharKg) {
+		return t.charKg(amount{number: f.Slots[slotCharTins].Number, unit: "tin"})
+	}
+	return f.Slots[slotCharKg].Number
+}
+
+// aHeap is more charcoal than any starch in hand binds: it shows how much the
+// starch is good for.
+const aHeap calc.Kg = 2000
+
+// bindInput asks calc for the paste of a frame; without charcoal, for as much
+// as the starch in hand binds.
+func (f *Frame) bindInput(char float64) calc.BindInput {
+	in := calc.BindInput{
+		Char: calc.Exactly(calc.Kg(char)), Starch: calc.Starch(f.Slots[slotStarch].Key),
+		Have: calc.Kg(f.Slots[slotStarchKg].Number),
+	}
+	if char == 0 {
+		in.Char = calc.Exactly(aHeap)
+	}
+	return in
+}
+
+// bind reckons the paste a frame has settled on, and the charcoal it is for.
+func (t *turn) bind(f *Frame) (calc.BindResult, float64, error) {
+	char := t.charOf(f)
+	in := f.bindInput(char)
+	r, err := calc.Bind(in)
+	if err != nil || r.Short == nil {
+		return r, char, err
+	}
+	switch f.Slots[slotShort].Key {
+	case bindAll:
+		in.Dose = r.Short.DoseForAll
+	case bindMore:
+	default:
+		in.Char, char = calc.Exactly(r.Short.WellBound), float64(r.Short.WellBound)
+	}
+	in.Have = 0
+	r, err = calc.Bind(in)
+	return r, char, err
 }
 
 // bindFrame opens the binder with what was weighed and says the paste, or asks
@@ -69,44 +169,68 @@ func (t *turn) bindFrame(starch string, what told) *Frame {
 
 // paste answers with the paste, and the cautions of crushing and of hot paste.
 func (t *turn) paste(f *Frame) {
-	char := f.Slots[slotCharKg].Number
-	if f.has(slotCharTins) && !f.has(slotCharKg) {
-		char = t.charKg(amount{number: f.Slots[slotCharTins].Number, unit: "tin"})
-	}
 	if name := f.Slots[slotDrum].Key; name != "" {
 		if d := t.drum(name); d != nil {
-			t.record(*d, char, 0, t.w.Now)
+			t.record(*d, t.charOf(f), 0, t.w.Now)
 			t.drop(name)
 		}
 		delete(f.Slots, slotDrum)
 	}
 	starch := calc.Starch(f.Slots[slotStarch].Key)
-	r, err := calc.Bind(calc.BindInput{Char: calc.Exactly(calc.Kg(char)), Starch: starch})
+	r, char, err := t.bind(f)
 	if err != nil || r.Infeasible != nil {
-		t.say("binder.other", Answer, locales.Args{"What": t.text(label(slotStarch, string(starch)), nil)})
-		delete(f.Slots, slotStarch)
+		what := locales.Args{"What": t.text(label(slotStarch, string(starch)), nil)}
+		if r.Infeasible != nil {
+			t.say(locales.ID("infeasible."+r.Infeasible.Why), Answer, what)
+		} else {
+			t.say("binder.other", Answer, what)
+		}
+		for _, s := range []Slot{slotStarch, slotStarchKg, slotShort} {
+			delete(f.Slots, s)
+		}
 		f.Done = false
 		t.advance(f)
 		return
 	}
-	water := float64(r.PasteWater.Likely)
-	cold := min(water, math.Max(0.5, 2*float64(r.DryStarch.Likely)))
-	args := locales.Args{
-		"Char": t.number(round(char)), "Starch": t.exactStarch(starch, r),
-		"Cold": t.number(half(cold)), "Hot": t.number(half(water - cold)),
-	}
-	id := locales.ID("binder.flour")
-	if !cupFlours[starch] {
-		id = "binder.root"
-		args["Hot"] = t.number(half(water))
-	}
+	t.s.PasteKg = char
+	id, args := t.pasteOf(starch, r)
+	args["Char"] = t.number(round(char))
 	text := t.text(id, args)
 	if s := float64(r.SprinkleWater.Likely); s >= 0.25 {
 		text += " " + t.text("binder.sprinkle", locales.Args{"Water": t.number(half(s))})
 	}
-	t.add(Reply{Key: string(id), Text: text, Urgency: Answer, Keep: true})
+	t.add(Reply{Key: string(id), Text: text + " " + t.text("binder.next", nil), Urgency: Answer, Keep: true})
 	t.say("caution.crushing", Answer, nil)
-	t.say("caution.paste", Answer, nil)
+	if id == "binder.flour" || id == "binder.root" {
+		t.say("caution.paste", Answer, nil)
+	}
+	if f.Slots[slotShort].Key == bindAll {
+		t.later("binder.weaker", nil)
+	}
+	for _, c := range r.Cautions {
+		t.later(locales.ID("note."+string(c)), nil)
+	}
+}
+
+// pasteOf words the paste by the way the binder holds: starch is cooked, flour
+// stirred cold before; sugar and gum dissolve; clay, pulp and dung are mixed in.
+func (t *turn) pasteOf(starch calc.Starch, r calc.BindResult) (locales.ID, locales.Args) {
+	args := locales.Args{"Starch": t.exactStarch(starch, r)}
+	water := float64(r.PasteWater.Likely)
+	switch b, _ := calc.BinderOf(starch); {
+	case b.Hold == calc.Sets:
+		args["Water"] = t.number(half(water))
+		return "binder.sets", args
+	case b.Hold == calc.Packs:
+		args["Water"] = t.number(half(water))
+		return "binder.packs", args
+	case !cupFlours[starch]:
+		args["Hot"] = t.number(half(water))
+		return "binder.root", args
+	}
+	cold := float64(r.ColdWater.Likely)
+	args["Cold"], args["Hot"] = t.number(half(cold)), t.number(half(water-cold))
+	return "binder.flour", args
 }
 
 // exactStarch writes the likely amount of binder, for charcoal that was weighed.

@@ -55,17 +55,11 @@ func (t *turn) pressing(f *Frame) {
 	t.say("caution.pressing", Answer, nil)
 }
 
-// charAtHand is the charcoal a frame speaks of: what was said, what the paste
-// was made for, or nothing.
+// charAtHand is the charcoal a frame speaks of: what was said, or what the last
+// paste was made for.
 func (t *turn) charAtHand(f *Frame) float64 {
-	for _, from := range []*Frame{f, t.frameOf(topicBinder)} {
-		switch {
-		case from == nil:
-		case from.has(slotCharKg):
-			return from.Slots[slotCharKg].Number
-		case from.has(slotCharTins):
-			return t.charKg(amount{number: from.Slots[slotCharTins].Number, unit: "tin"})
-		}
+	if char := t.charOf(f); char > 0 {
+		return char
 	}
 	return t.s.PasteKg
 }
