@@ -57,14 +57,20 @@ type process struct {
 	down           sync.RWMutex // held while the program is being started
 }
 
+// build builds the program.
+func build(t testing.TB) string {
+	bin := filepath.Join(t.TempDir(), "cobline")
+	out, err := exec.Command("go", "build", "-o", bin, ".").CombinedOutput()
+	require.NoError(t, err, string(out))
+	return bin
+}
+
 // newProcess builds the program and starts it with a configuration.
 func newProcess(t testing.TB, config string) *process {
 	dir := t.TempDir()
-	p := &process{t: t, bin: filepath.Join(dir, "cobline"), dir: filepath.Join(dir, "data"), config: filepath.Join(dir, "cobline.toml")}
-	build := exec.Command("go", "build", "-o", p.bin, ".")
-	out, err := build.CombinedOutput()
-	require.NoError(t, err, string(out))
-	require.NoError(t, os.WriteFile(p.config, []byte(config), 0o600))
+	p := &process{t: t, bin: build(t), dir: filepath.Join(dir, "data"), config: filepath.Join(dir, "cobline.toml")}
+	err := os.WriteFile(p.config, []byte(config), 0o600)
+	require.NoError(t, err)
 	p.addr, err = freeAddress()
 	require.NoError(t, err)
 	p.start()
