@@ -4,13 +4,13 @@ var (
 	steamHeat     = constant[MJPerKg]("heat of vaporising water at 100 C", 2.257, Source{Title: "Steam tables", Standing: Remembered})
 	waterWarming  = constant[MJPerKg]("heat of warming water from 25 to 100 C", .00419*75, steamHeat.Source)
 	steamWarming  = constant[MJPerKg]("heat of warming steam by one degree", .0020, steamHeat.Source)
-	steamLeaves   = newFigure[Celsius]("temperature at which steam leaves the charge", 200, 300, 400, judgement)
+	steamLeaves   = newFigure[Celsius]("temperature at which steam leaves the charge", 200, 300, 400, judged)
 	charWarming   = newFigure[MJPerKg]("heat of warming the charge by one degree", .0012, .0015, .0018, Source{Title: "Wood handbooks, specific heat", Standing: Remembered})
 	shellLoss     = newFigure[MJ]("heat lost through the wall of a drum while it burns", 6, 12, 36, Source{Title: "A hot third of the wall at 400 C, 13 kW/m2, for half an hour", Standing: Derived})
 	steelWarming  = newFigure[MJ]("heat in the steel of a drum", 3, 3.5, 4, Source{Title: "18 to 25 kg of steel, 0.49 kJ/kg K, 350 K", Standing: Derived})
-	flameReaching = newFigure[Share]("heat of the flame that reaches the charge", .2, .35, .5, judgement)
-	feedNetHeat   = constant[MJPerKg]("net heating value of dry crop waste", 17, judgement)
-	brandHeat     = constant[MJPerKg]("higher heating value of half-charred pieces", 22, judgement.at("between feed and char"))
+	flameReaching = newFigure[Share]("heat of the flame that reaches the charge", .2, .35, .5, judged)
+	feedNetHeat   = constant[MJPerKg]("net heating value of dry crop waste", 17, judged)
+	brandHeat     = constant[MJPerKg]("higher heating value of half-charred pieces", 22, judged.at("between feed and char"))
 )
 
 // Classes is a mass by what heat does to it.

@@ -232,7 +232,7 @@ func (b *Binder) perMatter() perMatter {
 
 var (
 	charAsBound = constant[WetBasis]("moisture of char as it is bound", .05, practice)
-	wettestChar = constant[WetBasis]("wettest char the methods answer for", .60, judgement)
+	wettestChar = constant[WetBasis]("wettest char the methods answer for", .60, judged)
 	handMix     = newFigure[WetBasis]("moisture of a mix for a hand mould", .30, .35, .40,
 		Source{Title: "Hand mould practice; roller presses take 28 to 32 %, Borowski et al., Int. Agrophysics", Standing: Practice})
 	coldWater  = newFigure[Ratio]("cold water per flour to stir it smooth before it is cooked", 1, 1.5, 2, practice)

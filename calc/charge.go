@@ -13,10 +13,10 @@ var (
 		miles.judged("40 % of wood is left at 300 C, more below; judged between"))
 	lateBurn = newFigure[Kg]("char burnt in ten minutes by the air of an open drum", .15, .25, .40,
 		Source{Title: "Draught of a hot column of 0.86 m through 3 to 7 g/s of air, to CO2", Standing: Derived})
-	earlyMiss = newFigure[Share]("feed left half-charred by covering ten minutes early", .04, .08, .16, judgement.at(
+	earlyMiss = newFigure[Share]("feed left half-charred by covering ten minutes early", .04, .08, .16, judged.at(
 		"the front passes the charge in 8 to 30 minutes, and the hold under the lid makes good most of what is missed"))
 	coarseShare = constant[Share]("coarse waste that keeps a mixture open, of its volume", .5, practice.at("40 to 50 % or more"))
-	mixtureWait = constant[Hours]("wait from sealing to opening of a mixture", 24, fineWait)
+	mixtureWait = constant[Hours]("wait from sealing to opening of a mixture, an unknown waste or char that looks fine", 24, fineWait)
 )
 
 // The uncertain causes of what a charge gives.
@@ -85,13 +85,11 @@ type charge struct {
 func newCharge(in LoadInput) (*charge, error) {
 	assumed := make([]Sourced, 0, 24)
 	drum := or(in.Drum, standardDrum, &assumed)
-	if err := within("litres of a drum", drum, 50, 400); err != nil {
+	if err := cmp.Or(
+		within("litres of a drum", drum, 50, 400),
+		withinOrZero("drums", in.Drums, 1, mostDrums.Likely),
+	); err != nil {
 		return nil, err
-	}
-	if in.Drums != 0 {
-		if err := within("drums", in.Drums, 1, mostDrums.Likely); err != nil {
-			return nil, err
-		}
 	}
 	if in.Mass != (Range[Kg]{}) {
 		if err := ranged("kilograms of waste", in.Mass, .1, mostWaste.Likely); err != nil {

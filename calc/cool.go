@@ -35,15 +35,6 @@ func charClassOf(w Waste) charClass {
 	}
 }
 
-// WattPerMetreKelvin is a thermal conductivity.
-type WattPerMetreKelvin float64
-
-// WattPerSquareMetreKelvin is the heat passed by a surface.
-type WattPerSquareMetreKelvin float64
-
-// KilojoulePerKgKelvin is a specific heat.
-type KilojoulePerKgKelvin float64
-
 // charBed is what the cooling of a class depends on.
 type charBed struct {
 	piece Figure[Metre]              // distance over which heat radiates
@@ -78,8 +69,7 @@ var (
 		Source{Title: "Effective peak temperature of a drum bed, upper half", Standing: Derived})
 	coolAir = newFigure[Celsius]("air round the cooling drum", 15, 27, 35,
 		practice.at("tropical day and night"))
-	coolRadius = constant[Metre]("inside radius of a 200 L drum", .286, drumTrade)
-	mixedWait  = constant[Hours]("wait from sealing to opening of a mixture, an unknown waste or char that looks fine", 24, fineWait)
+	coolRadius = constant("inside radius of a 200 litre steel drum", drumInside.Likely/2, drumTrade)
 	coolHeat   = newFigure[KilojoulePerKgKelvin]("specific heat of hot char", 1.0, 1.1, 1.3, Source{
 		Title: "Judged for a hot bed; lump charcoal measured 1.017 +- 0.074 kJ/kgK, Santos et al. 2020, CERNE 26(1)", Standing: Derived,
 	})
@@ -99,11 +89,6 @@ var (
 		Source{Title: "A heap of char can heat itself from 80 to 100 C (Frank-Kamenetskii scaling of the 140 C, 10 cm cube test)", By: "Jones", Standing: Derived})
 	coolTouch = constant[Celsius]("wall temperature a palm bears", 45,
 		practice.at("palm test on a drum"))
-)
-
-const (
-	stefanBoltzmann = 5.670374419e-8 // W/m2K4, CODATA
-	kelvin          = 273.15
 )
 
 // CoolInput describes a sealed drum. A zero field takes the stated default.
@@ -224,7 +209,7 @@ func (in *CoolInput) bed() *charBed {
 
 // bindingWait returns the hours before which the drum is never opened.
 func (in *CoolInput) bindingWait(assumed *[]Sourced) Hours {
-	wait := mixedWait
+	wait := mixtureWait
 	if feed, err := feedOf(in.Waste); err == nil && !in.Fine {
 		wait = feed.BindingWait
 	}

@@ -23,7 +23,7 @@ const (
 
 // String returns the cause as a stable key.
 func (c Cause) String() string {
-	return [causeCount]string{"about-right", "too-soon", "too-late", "damp-waste", "air-leak"}[c]
+	return keyed([]string{"about-right", "too-soon", "too-late", "damp-waste", "air-leak"}, uint8(c)+1)
 }
 
 // Brands is how much half-charred waste lay in an opened drum.

@@ -12,8 +12,8 @@ var (
 	usableFill   = newFigure[Share]("usable fill per nominal volume", .95, 1, 1.05,
 		drumTrade.judged("0.19 to 0.21 m3 of a 208 litre drum less headspace and flue"))
 	fillMoisture = constant[WetBasis]("moisture at which loose densities hold", .13, estimate.at("air dry, 12 to 15 %"))
-	mostDrums    = constant[Count]("most drums of one recipe", 50, judgement)
-	mostWaste    = constant[Kg]("most waste of one recipe", 6000, judgement.at("50 drums of the heaviest load"))
+	mostDrums    = constant[Count]("most drums of one recipe", 50, judged)
+	mostWaste    = constant[Kg]("most waste of one recipe", 6000, judged.at("50 drums of the heaviest load"))
 
 	sackVolume = constant[Litre]("volume of a sack", 100, practice.at("grain sack, to the brim 65 to 140 litres"))
 	tinVolume  = constant[Litre]("volume of a tin or bucket", 20, practice.at("17 to 21 litres"))

@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"cmp"
 	"math"
 	"time"
 )
@@ -314,7 +315,7 @@ func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
 	if !in.Now.IsZero() {
 		r.now = max(r.start, in.Forecast.hourOf(in.Now))
 	}
-	return r, moisture, firstError(
+	return r, moisture, cmp.Or(
 		ranged("moisture (wet basis)", moisture, 0.02, 0.75),
 		within("target moisture (wet basis)", target, 0.02, 0.5),
 		within("pace of drying", pace, 0.2, 5),

@@ -24,14 +24,14 @@ var (
 	exposure   = newFigure("share of a piece's surface that air reaches", Share(0.5), 0.8, 1, rackJudged)
 	shadeLight = constant("share of sunshine under an airy roof", Share(0.12), rackJudged)
 
-	radiantOpen   = constant("heat exchange by radiation in the open", WattPerSquareMetreCelsius(5.5), rackJudged)
-	radiantHidden = constant("heat exchange by radiation under a roof or sheet", WattPerSquareMetreCelsius(3.3), rackJudged)
+	radiantOpen   = constant("heat exchange by radiation in the open", WattPerSquareMetreKelvin(5.5), rackJudged)
+	radiantHidden = constant("heat exchange by radiation under a roof or sheet", WattPerSquareMetreKelvin(3.3), rackJudged)
 	rackWind      = constant("wind at the rack per wind at 2 m", Ratio(0.6), rackJudged)
 	roofedWind    = constant("wind under a roof per wind at the rack", Ratio(0.5), rackJudged)
 	openAir       = constant("least movement of the air at a rack in the open", MetrePerSecond(0.3), rackJudged)
 	roofedAir     = constant("least movement of the air under a roof", MetrePerSecond(0.2), rackJudged)
 	stillAir      = constant("movement of the air under a sheet", MetrePerSecond(0.1), rackJudged)
-	freeExchange  = constant("heat exchange of a piece in calm air", WattPerSquareMetreCelsius(4), rackJudged)
+	freeExchange  = constant("heat exchange of a piece in calm air", WattPerSquareMetreKelvin(4), rackJudged)
 	rackWidth     = constant("width of a briquette across the wind, whatever its size", Metre(0.055), rackJudged)
 	sheetedAir    = constant("heat exchange under a sheet per that in the open", Ratio(0.04), rackJudged)
 
@@ -80,9 +80,9 @@ func (b *body) exchange(x float64, h *Hour, s Shelter, gamma float64) exchange {
 	switch s {
 	case InSun:
 		wind, radiant, e.sky = max(float64(openAir.Likely), wind), float64(radiantOpen.Likely), true
-		t := e.air + 273.15
+		t := e.air + kelvin
 		emissivity := 0.34 - 0.14*math.Sqrt(max(e.vapour, 0.05))
-		e.heat = -float64(skyView.Likely) * 5.670374e-8 * t * t * t * t * emissivity * max(0.2, min(1, 1.35*float64(h.Clear)-0.35))
+		e.heat = -float64(skyView.Likely) * stefanBoltzmann * t * t * t * t * emissivity * max(0.2, min(1, 1.35*float64(h.Clear)-0.35))
 	case UnderRoof:
 		wind = max(float64(roofedAir.Likely), wind*float64(roofedWind.Likely))
 		light *= float64(shadeLight.Likely)
@@ -170,14 +170,13 @@ func (e *exchange) slope() float64 {
 	if d.evaporation >= d.surface {
 		return e.loss + latentHeat*e.transfer*saturationSlope(Celsius(t))
 	}
-	faster := float64(activation.Likely) * 1e3 / 8.314 / ((t + 273.15) * (t + 273.15))
+	faster := float64(activation.Likely) * 1e3 / gasConstant / ((t + kelvin) * (t + kelvin))
 	return e.loss + latentHeat*(max(0, d.evaporation)*faster+e.mass*d.rate/e.exposed*d.equilibrium*0.04)
 }
 
 // arrhenius is the drying rate at a temperature over that at 25 C.
 func arrhenius(t float64) float64 {
-	const gas = 8.314 // J/mol/K
-	return math.Exp(float64(activation.Likely) * 1e3 / gas * (1/298.15 - 1/(t+273.15)))
+	return math.Exp(float64(activation.Likely) * 1e3 / gasConstant * (1/(25+kelvin) - 1/(t+kelvin)))
 }
 
 // balance is the heat left over at a surface temperature, W/m2; it falls as the

@@ -38,3 +38,19 @@ func ranged[T ~float64](what string, r Range[T], low, high T) error {
 	}
 	return within(what, r.High, r.Likely, high)
 }
+
+// withinOrZero is within for a field whose zero stands for its default.
+func withinOrZero[T ~float64](what string, got, low, high T) error {
+	if got == 0 {
+		return nil
+	}
+	return within(what, got, low, high)
+}
+
+// known is within for a field that may not have been given.
+func known[T ~float64](what string, v *T, low, high T) error {
+	if v == nil {
+		return nil
+	}
+	return within(what, *v, low, high)
+}

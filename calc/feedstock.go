@@ -88,7 +88,7 @@ var (
 	fineWait   = Source{Title: "Charcoal kiln practice of 24 h, stewardwood.org, and the cooling model for fine char", At: "fine char and shells wait a whole day", Standing: Read}
 	layerRate  = Source{Title: "Judgement from days in the sun of one thin layer", Standing: Derived}
 
-	fixedCarbonJudged = judgement.at("scaled by proximate fixed carbon and lignin; hardly moved by temperature, Ronsse 2013, GCB Bioenergy 5:104")
+	fixedCarbonJudged = judged.at("scaled by proximate fixed carbon and lignin; hardly moved by temperature, Ronsse 2013, GCB Bioenergy 5:104")
 	cobFixedCarbon    = Source{Title: "Slow pyrolysis of corn cob at 500 C, AIP Conf. Proc. 2681:020034", By: "Rattanaphaiboon et al.", Year: 2022, At: "yield times fixed carbon 0.204", Standing: Derived}
 	labFixedCarbon    = Source{Title: "Maize and pigeonpea stalk biochar, Bioresour. Bioprocess. 10", Year: 2023, At: "muffle furnace at 400 C, yield times fixed carbon", Standing: Derived}
 	rhizomeHeat       = Source{Title: "Cassava rhizome fuel, Nakhon Ratchasima", Standing: Read}
@@ -174,8 +174,8 @@ var feedstocks = []Feedstock{
 		.28, fixedCarbonJudged, given{.23, .31, .38, drumYield}, given{19, 20.3, 22, remembered}, 24, thickShell),
 	feedstock(Bamboo, Alone, given{90, 140, 200, estimate}, given{.009, .0175, .025, hindawi.judged(amongValues)},
 		.23, fixedCarbonJudged, given{.18, .25, .31, drumYield}, given{19.4, 19.9, 20.5, ghugare}, 12, wholeStalk),
-	feedstock(WoodyStalk, Alone, given{70, 110, 160, estimate}, given{.02, .04, .06, judgement},
-		.26, labFixedCarbon, given{.20, .27, .33, drumYield}, given{17.1, 18.0, 19.0, judgement}, 12, wholeStalk),
+	feedstock(WoodyStalk, Alone, given{70, 110, 160, estimate}, given{.02, .04, .06, byProximate},
+		.26, labFixedCarbon, given{.20, .27, .33, drumYield}, given{17.1, 18.0, 19.0, byProximate}, 12, wholeStalk),
 	feedstock(Sawdust, Chokes, given{150, 200, 250, estimate}, given{.005, .011, .02, hindawi.judged(amongValues)},
 		.28, miles.judged("yield times fixed carbon 0.27 to 0.28"), given{.20, .27, .33, drumYield}, given{17.9, 18.8, 20.0, ghugare}, 24, looseLayer),
 	feedstock(Prunings, Alone, given{100, 160, 230, estimate}, given{.015, .029, .045, raveendran.judged(amongValues)},

@@ -48,9 +48,9 @@ func sourcesFile() []byte {
 		"\"From memory\" means quoted from the named source without reading it again.\n\n" +
 		"| figure | value | unit | source | standing |\n|---|---|---|---|---|\n")
 	for f := range calc.Figures() {
-		value := fmt.Sprintf("%g / %g / %g", f.Low, f.Likely, f.High)
+		value := fmt.Sprintf("%.10g / %.10g / %.10g", f.Low, f.Likely, f.High)
 		if f.Low == f.High {
-			value = fmt.Sprintf("%g", f.Likely)
+			value = fmt.Sprintf("%.10g", f.Likely)
 		}
 		fmt.Fprintf(&b, "| %s | %s | %s | %s | %s |\n", f.Name, value, f.Unit,
 			strings.ReplaceAll(f.Source.String(), "|", "/"), f.Source.Standing)

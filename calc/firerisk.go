@@ -1,6 +1,9 @@
 package calc
 
-import "math"
+import (
+	"cmp"
+	"math"
+)
 
 // FireLevel is how much care lighting a drum asks for. It is a caution, never a
 // permission: local bans and fire warnings come first.
@@ -88,7 +91,7 @@ type FireRiskResult struct {
 // dangerous, so alone it counts for nothing; Fosberg and Grass are given for
 // those who know them.
 func FireRisk(in FireRiskInput) (FireRiskResult, error) {
-	err := firstError(
+	err := cmp.Or(
 		within("temperature", in.Air, airBounds.Low, airBounds.High),
 		within("humidity", in.Humidity, 0, 1),
 		within("wind", in.Wind, 0, windBound.Likely),

@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"cmp"
 	"math"
 	"strings"
 	"time"
@@ -168,21 +169,11 @@ func NewForecast(in ForecastInput) (*Forecast, error) {
 }
 
 func (p Place) check() error {
-	return firstError(
+	return cmp.Or(
 		within("latitude", p.Lat, -90, 90),
 		within("longitude", p.Lon, -180, 180),
 		within("altitude", p.Altitude, -450, 6000),
 	)
-}
-
-// firstError returns the first that is not nil.
-func firstError(errs ...error) error {
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // midnight is the start of the day that holds t at the place.
@@ -244,7 +235,7 @@ func (d Day) fill(p Place, c *Climate) (Weather, error) {
 	w.fillSun(d, p, sky)
 	w.fillDew(d, p)
 	day := " on " + w.Date.Format(time.DateOnly)
-	return w, firstError(
+	return w, cmp.Or(
 		within("clearness of the air (radiation over that above the air)"+day, w.Clearness, 0, 1),
 		within("dew point"+day, w.Dew, -60, w.Max),
 	)
@@ -287,7 +278,7 @@ func (d Day) check(date time.Time) error {
 	if d.RainByHour != nil {
 		errs = append(errs, within("hours of rain"+day, Count(len(d.RainByHour)), 24, 24))
 	}
-	return firstError(append(errs,
+	return cmp.Or(append(errs,
 		known("wind"+day, d.Wind, 0, windBound.Likely),
 		known("gust"+day, d.Gust, 0, windBound.Likely),
 		within("height of the wind"+day, d.WindHeight, 0, 200),
@@ -296,13 +287,6 @@ func (d Day) check(date time.Time) error {
 		known("rain"+day, d.Rain, 0, rainBound.Likely),
 		within("rain"+day, rain, 0, rainBound.Likely),
 	)...)
-}
-
-func known[T ~float64](what string, v *T, low, high T) error {
-	if v == nil {
-		return nil
-	}
-	return within(what, *v, low, high)
 }
 
 func (w *Weather) fillWind(d Day) {

@@ -1,9 +1,9 @@
 package calc
 
-import "math"
-
-// judged is a figure without a source but reason.
-var judged = Source{Title: "Judgement", Standing: Derived}
+import (
+	"cmp"
+	"math"
+)
 
 // The figures of learning from a producer's own record.
 var (
@@ -37,17 +37,12 @@ type WeighedBatch struct {
 // drum of this waste. Such a batch teaches nothing; the producer is asked again.
 func (b WeighedBatch) Believable(f Feedstock) error {
 	least, most := f.believableYield()
-	for _, err := range []error{
+	return cmp.Or(
 		within("kilograms of waste in one drum", b.Feed/Kg(max(b.Drums, 1)), leastLoad.Likely, mostLoad.Likely),
 		within("moisture of the waste on wet basis", b.Moisture, 0, wettestLit.Likely),
 		within("unburnt share of what came out", unburntShare(b.Char, b.Unburnt), 0, mostUnburnt.Likely),
 		within("char on dry feed", b.yield(), least, most),
-	} {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	)
 }
 
 // believableYield returns the least and the most char that a drum can give of dry

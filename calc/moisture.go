@@ -39,10 +39,10 @@ var (
 	dryEnough   = constant[WetBasis]("driest waste that loses no char worth saying", .15, feelSource.at("light at 15 % or less"))
 	wetFrom     = constant[WetBasis]("moisture from which waste is dried first", .20, feelSource.at("15 to 20 % acceptable"))
 	tooWetFrom  = constant[WetBasis]("moisture from which a drum is not lit", .30, feelSource.at("refuse at 30 % or more"))
-	wettestFeed = constant[WetBasis]("wettest waste the methods answer for", .65, judgement)
+	wettestFeed = constant[WetBasis]("wettest waste the methods answer for", .65, judged)
 
 	sunDried = newFigure[WetBasis]("moisture waste keeps when the sun dries it no further", .08, .10, .14,
-		judgement.at("8 to 12 % in the dry season, 13 to 15 % in humid air"))
+		judged.at("8 to 12 % in the dry season, 13 to 15 % in humid air"))
 	airDryFeed = newFigure[DryBasis]("moisture of waste in dry-season air", .07, .09, .12,
 		Source{Title: "Sorption of wood and maize stover at 30 to 65 % relative humidity", Standing: Derived})
 	sunWarmth = newFigure[Ratio]("drying in the sun against drying at 25 C", 2.0, 2.37, 2.7,

@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"cmp"
 	"math"
 	"sort"
 	"time"
@@ -61,7 +62,7 @@ const (
 
 // String returns the promise as a stable key.
 func (v Promise) String() string {
-	return [...]string{"no-date", "by-then", "probably", "not-by-then"}[v]
+	return keyed([]string{"no-date", "by-then", "probably", "not-by-then"}, uint8(v)+1)
 }
 
 // Bottleneck is the one thing of which more would make a plan quicker.
@@ -84,7 +85,7 @@ const (
 
 // String returns the bottleneck as a stable key.
 func (b Bottleneck) String() string {
-	return [...]string{"time", "drums", "people", "rack", "sun", "starch"}[b]
+	return keyed([]string{"time", "drums", "people", "rack", "sun", "starch"}, uint8(b)+1)
 }
 
 // DateRange is an uncertain day: P10, P50 and P90.
@@ -212,7 +213,7 @@ func (in *PlanInput) check(assumed *[]Sourced) error {
 		_, east := in.Start.Zone()
 		in.Lon = Degree(float64(east) / 240) // 240 s of clock a degree
 	}
-	for _, err := range []error{
+	if err := cmp.Or(
 		within("kilograms wanted", in.Want, leastSold.Likely, mostSold.Likely),
 		within("drums", in.Drums, 1, mostDrums.Likely),
 		within("people", in.People, 1, mostPeople.Likely),
@@ -222,15 +223,9 @@ func (in *PlanInput) check(assumed *[]Sourced) error {
 		within("kilograms of starch", in.Starch, 0, mostWaste.Likely),
 		within("kilograms of briquettes in stock", in.StockBriquettes, 0, in.Want),
 		within("kilograms of char in stock", in.StockChar, 0, mostWaste.Likely),
-	} {
-		if err != nil {
-			return err
-		}
-	}
-	if in.Rack != 0 {
-		if err := within("square metres of rack", in.Rack, 0.5, 10000); err != nil {
-			return err
-		}
+		withinOrZero("square metres of rack", in.Rack, 0.5, 10000),
+	); err != nil {
+		return err
 	}
 	if !in.By.IsZero() && daysFrom(in.Start, in.By) < 0 {
 		return OutOfRange{"days until the briquettes must be ready", float64(daysFrom(in.Start, in.By)), 0, float64(planHorizon.Likely)}

@@ -246,9 +246,6 @@ type Pressing struct {
 	Mix          Figure[KgPerHour] // wet mix of an extruder; zero for the others
 }
 
-// KgPerHour is a rate of work.
-type KgPerHour float64
-
 var (
 	pressDensity = Source{Title: "Practice of briquette makers; published dried densities of crop-char briquettes 522 to 987 kg/m3", Standing: Practice}
 	pressForce   = Source{Title: "Force of arms and body weight over the face of a piece", Standing: Derived}

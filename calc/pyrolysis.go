@@ -5,9 +5,6 @@ import (
 	"math"
 )
 
-// PerCelsius is a rate of change with temperature.
-type PerCelsius float64
-
 var (
 	moistureRule = Source{Title: "Yield against moisture of kilns in Benin and Thailand and the FAO portable steel kiln", At: "relative loss per point of dry-basis moisture; published effects run from little to halved", Standing: Derived}
 	yieldLoss    = newFigure[Ratio]("relative loss of yield per unit of dry-basis moisture", .2, .8, 1.2, moistureRule)
@@ -23,7 +20,7 @@ var (
 		miles.judged("exp(-0.0038 T) at 430 C; kiln chars run higher"))
 	ashRetention = newFigure[Share]("feed ash found again in the char", .9, 1, 1,
 		Source{Title: "Ash balance of slow pyrolysis; part of the potassium and chlorine leaves", Standing: Derived})
-	mostCharAsh = constant[Share]("most ash of a char", .95, judgement)
+	mostCharAsh = constant[Share]("most ash of a char", .95, judged)
 )
 
 // Pyrolysis is the char of one waste at one bed temperature. Shares are on dry

@@ -130,13 +130,13 @@ var (
 	unfitFrom = constant[Share]("chance of one aspect below which a batch is not fit", .3, oddsJudged)
 
 	fullDrop    = constant[Count]("pieces that make a full drop test", 5, fieldPractice)
-	highDrop    = constant[Metre]("height from which a drop is judged as from 2 m", 1.5, judgement)
+	highDrop    = constant[Metre]("height from which a drop is judged as from 2 m", 1.5, judged)
 	chipsDoubt  = constant[Share]("share that may chip in a doubtful drop from 1 m", .4, fieldPractice)
 	breaksPass  = constant[Share]("share that may break in a passed drop from 2 m", .2, fieldPractice)
 	breaksDoubt = constant[Share]("share that may break in a doubtful drop from 2 m", .4, fieldPractice)
 	weightPass  = constant[Ratio]("weight against as pressed at 35 % moisture, passes up to", .70, fieldPractice)
 	weightDoubt = constant[Ratio]("weight against as pressed at 35 % moisture, doubtful up to", .78, fieldPractice)
-	mixDoubt    = constant[WetBasis]("doubt about the moisture of a hand-pressed mix, each way", .05, judgement)
+	mixDoubt    = constant[WetBasis]("doubt about the moisture of a hand-pressed mix, each way", .05, judged)
 	sinkPass    = constant[Minutes]("whole in water, passes from", 5, fieldPractice)
 	sinkDoubt   = constant[Minutes]("whole in water, doubtful from", 1, fieldPractice)
 	boilPass    = constant[Minutes]("to boil a litre, passes up to", 15, fieldPractice)
@@ -248,13 +248,6 @@ func (in *QualityInput) check() error {
 		within("finding of the core test", Count(in.Core), 0, Count(Failed)),
 		within("finding of the rub test", Count(in.Rub), 0, Count(Failed)),
 	)
-}
-
-func withinOrZero[T ~float64](what string, got, low, high T) error {
-	if got == 0 {
-		return nil
-	}
-	return within(what, got, low, high)
 }
 
 // finding grades one test.
@@ -423,7 +416,7 @@ var (
 	briquetteAsh      = constant[Share]("charcoal standard, most ash of dry briquettes", .18, en1860)
 	briquetteCarbon   = constant[Share]("charcoal standard, least fixed carbon of dry briquettes", .60, en1860)
 
-	charCurves    = Source{Title: "Composition of char by temperature, Prog. Energy Combust. Sci. 37:611", By: "Neves et al.", Year: 2011, At: "curves at 350, 430 and 550 C; coefficients read in public code copies", Standing: Read}
+	charCurves    = neves.judged("curves at 350, 430 and 550 C")
 	cleanCharHeat = constant[MJPerKg]("higher heating value of char without its ash", 32, miles.at("about 32 MJ/kg at 500 C"))
 	charHydrogen  = newFigure[Share]("hydrogen of char without its ash", .023, .031, .039, charCurves)
 	charOxygen    = newFigure[Share]("oxygen of char without its ash", .131, .178, .228, charCurves)

@@ -17,10 +17,11 @@ var (
 	hung       = Source{Title: "Rice straw in a household kiln, Environ. Nat. Resour. J. 16(2):68", By: "Hung et al.", Year: 2018, At: "3.95 % part-charred beside 48.25 % char", Standing: Read}
 	drumTrade  = Source{Title: "Trade sheets of open-head steel drums", At: "inside diameter and height", Standing: Read}
 
-	practice  = Source{Title: "Practice of charcoal and briquette makers", Standing: Practice}
-	estimate  = Source{Title: "Estimate of how loose waste lies in a drum", At: "+-30 %, to be replaced by one weighed fill", Standing: Practice}
-	judgement = Source{Title: "Judgement from neighbouring wastes and the proximate analysis", Standing: Derived}
-	drumYield = Source{Title: "Judgement around the constant fixed-carbon-yield model at 430 C and 20 % burn-off", At: "not fitted to a drum run", Standing: Derived}
+	practice    = Source{Title: "Practice of charcoal and briquette makers", Standing: Practice}
+	estimate    = Source{Title: "Estimate of how loose waste lies in a drum", At: "+-30 %, to be replaced by one weighed fill", Standing: Practice}
+	judged      = Source{Title: "Judgement", Standing: Derived} // no source but reason
+	byProximate = judged.at("from neighbouring wastes and the proximate analysis")
+	drumYield   = Source{Title: "Judgement around the constant fixed-carbon-yield model at 430 C and 20 % burn-off", At: "not fitted to a drum run", Standing: Derived}
 )
 
 // judged returns the source for a figure that was judged from what stands in it.

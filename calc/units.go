@@ -22,7 +22,7 @@ type (
 	KgPerCubicMetre float64
 	// MJ is an energy in megajoules.
 	MJ float64
-	// MJPerKg is a heating value or a specific heat demand.
+	// MJPerKg is a heating value or a heat demand.
 	MJPerKg float64
 	// Celsius is a temperature in degrees Celsius.
 	Celsius float64
@@ -30,6 +30,8 @@ type (
 	Hours float64
 	// PerHour is a rate, such as that of an exponential drying law.
 	PerHour float64
+	// KgPerHour is a rate of work.
+	KgPerHour float64
 	// Minutes is a span of minutes.
 	Minutes float64
 	// Days is a span of days.
@@ -54,18 +56,31 @@ type (
 	WattPerSquareMetre float64
 	// Millimetre is a depth of rain or of evaporated water.
 	Millimetre float64
+	// PerCelsius is a change per degree.
+	PerCelsius float64
 	// PerRootCelsius is a change per root of a degree.
 	PerRootCelsius float64
 	// KilojoulePerMole is an activation energy.
 	KilojoulePerMole float64
-	// WattPerSquareMetreCelsius is a heat transfer coefficient.
-	WattPerSquareMetreCelsius float64
+	// WattPerSquareMetreKelvin is the heat passed by a surface.
+	WattPerSquareMetreKelvin float64
+	// WattPerMetreKelvin is a thermal conductivity.
+	WattPerMetreKelvin float64
+	// KilojoulePerKgKelvin is a specific heat.
+	KilojoulePerKgKelvin float64
 	// KilometrePerHour is a wind speed as fire indices and forecasts give it.
 	KilometrePerHour float64
 	// Degree is an angle in degrees (latitude, longitude).
 	Degree float64
 	// Money is an amount in the smallest unit of a place's currency.
 	Money int64
+)
+
+// Constants of nature, CODATA 2018.
+const (
+	stefanBoltzmann = 5.670374419e-8 // W/m2/K4
+	gasConstant     = 8.314          // J/mol/K, rounded
+	kelvin          = 273.15         // of 0 C
 )
 
 // Dry converts a moisture from wet to dry basis: u = w/(1-w), for w in [0, 1).

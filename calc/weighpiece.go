@@ -1,6 +1,9 @@
 package calc
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // WeighPieceInput is one marked piece, weighed when it left the mould and again.
 type WeighPieceInput struct {
@@ -27,7 +30,7 @@ func WeighPiece(in WeighPieceInput) (WeighPieceResult, error) {
 	var out WeighPieceResult
 	mix := either(in.Mix, handMix, &out.Assumed)
 	target := or(in.Target, readyPiece, &out.Assumed)
-	err := firstError(
+	err := cmp.Or(
 		within("wet mass of the piece", in.Wet, 0.005, 5),
 		ranged("moisture of the mix (wet basis)", mix, 0.1, 0.75),
 		within("target moisture (wet basis)", target, 0.01, mix.Likely),
