@@ -48,11 +48,13 @@ func (t *turn) nextBinder(f *Frame) (question, bool) {
 // starch in hand is that of the starch it was said with.
 func (t *turn) settle(f *Frame) {
 	now := Value{Key: f.Slots[slotStarch].Key, Number: t.charOf(f)}
-	if was, ok := f.Slots[slotSettled]; ok && was != now {
+	was, before := f.Slots[slotSettled]
+	_, inHand := t.heard.Slots[string(slotStarchKg)]
+	if before && (was != now || inHand) {
 		delete(f.Slots, slotShort)
-		if _, said := t.heard.Slots[string(slotStarchKg)]; !said && was.Key != now.Key {
-			delete(f.Slots, slotStarchKg)
-		}
+	}
+	if before && was.Key != now.Key && !inHand {
+		delete(f.Slots, slotStarchKg)
 	}
 	f.Slots[slotSettled] = now
 }

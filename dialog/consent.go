@@ -50,14 +50,17 @@ func (t *turn) placeKeys() []string {
 	return keys
 }
 
-// placeNamed returns the place whose name is in a text.
+// placeNamed returns the place whose name is in a text, the longest of them:
+// Upper Kisimani is not Kisimani.
 func (t *turn) placeNamed(r reading) string {
+	found, text := "", " "+locales.Fold(t.lang, r.text)+" "
 	for _, key := range t.placeKeys() {
-		if name := t.w.Facts.Places[key].Name; name != "" && strings.Contains(" "+locales.Fold(t.lang, r.text)+" ", " "+locales.Fold(t.lang, name)+" ") {
-			return key
+		name := t.w.Facts.Places[key].Name
+		if name != "" && strings.Contains(text, " "+locales.Fold(t.lang, name)+" ") && (found == "" || len(name) > len(t.w.Facts.Places[found].Name)) {
+			found = key
 		}
 	}
-	return ""
+	return found
 }
 
 // longestGroup is how much of a group's name is kept.

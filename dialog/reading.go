@@ -210,23 +210,31 @@ func (r reading) hasWeight() bool {
 	return slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "kg" || a.unit == "tin" || a.unit == "bucket" })
 }
 
-// nearer returns the family of the two whose word an amount belongs to: the
-// word next behind it or before it. "9 kg charcoal" leans to the word behind,
-// "mkaa kilo 9" to the one before.
+// nearer returns the family of the two whose word an amount belongs to. Where
+// the words come first ("charcoal 10 kg, flour 1 kg", "mkaa kilo 9") it is the
+// word right before; else the nearest, with a leaning to the one behind.
 func (r reading) nearer(token int, one, other string) string {
-	unitFirst := slices.ContainsFunc(r.spans, func(s span) bool { return s.to == token && len(s.of("unit")) > 0 })
-	best, at := "", 1000
+	begin := token
+	for _, s := range r.spans {
+		if s.to == token && len(s.of("unit")) > 0 {
+			begin = s.from
+		}
+	}
+	best, at, wordsFirst := "", 1000, true
 	for _, s := range r.spans {
 		for _, f := range []string{one, other} {
 			if len(s.of(f)) == 0 {
 				continue
 			}
-			distance, behind := s.from-token, s.from > token
-			if !behind {
-				distance = token - s.to
+			if at == 1000 {
+				wordsFirst = len(r.sums) > 0 && s.from < r.sums[0].token
 			}
-			if behind == unitFirst {
-				distance = 2*distance + 2
+			distance := s.from - token
+			switch {
+			case wordsFirst && s.to == begin && !r.tokens[begin-1].comma:
+				distance = 0
+			case s.from < token:
+				distance = 2*(token-s.to) + 3
 			}
 			if distance < at {
 				best, at = f, distance

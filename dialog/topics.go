@@ -160,6 +160,27 @@ func spoken() []locales.ID {
 	for _, m := range moulds {
 		add(locales.ID("size." + m))
 	}
+	for _, fault := range []calc.Fault{calc.NotDry, calc.Breaks, calc.Dusty, calc.RawPaste, calc.BurnsBadly, calc.TooMuchAsh, calc.Mouldy} {
+		add(locales.ID("fault." + fault.Why))
+	}
+	for _, why := range []calc.Infeasible{calc.CharTooWet, calc.BinderTooWet, calc.TooMuchStarch, calc.TooLittleBinder, calc.TooMuchBinder, calc.UnprovenBinder} {
+		add(locales.ID("infeasible." + why.Why))
+	}
+	for _, s := range calc.Starches() {
+		if b, err := calc.BinderOf(s); err == nil {
+			for _, c := range b.Cautions {
+				add(locales.ID("note." + string(c)))
+			}
+		}
+	}
+	for _, c := range []calc.Cause{calc.AboutRight, calc.CoveredTooSoon, calc.CoveredTooLate, calc.DampWaste, calc.AirLeak} {
+		add(locales.ID("advice." + c.String()))
+	}
+	for _, key := range menuOrder {
+		if key != topicLanguage && key != topicBurn {
+			add(locales.ID("why." + key))
+		}
+	}
 	numbers := make([]Slot, 0, len(limits))
 	for s := range limits {
 		numbers = append(numbers, s)

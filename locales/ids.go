@@ -549,7 +549,7 @@ var messages = []Message{
 	{"short.people", 1, nil},
 	{"short.rack", 1, nil},
 	{"plan.change", 1, nil},
-	{"plan.calendar", 2, Args{"Lines": "Wednesday light 12, Thursday light 12, open 12, Friday light 12, open 12, press 1200 pieces, Saturday press 1200 pieces"}},
+	{"plan.calendar", 2, Args{"Lines": "Wednesday light 12, Thursday light 12, open 12, Friday light 12, empty 12 cold, press 1200 pieces, Saturday press 1200 pieces"}},
 	{"plan.light", 1, Args{"Number": 12}},
 	{"plan.open", 1, Args{"Number": 12}},
 	{"plan.press", 1, Args{"Number": "1200"}},

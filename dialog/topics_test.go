@@ -1,0 +1,249 @@
+package dialog_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"cobline/calc"
+	"cobline/dialog"
+	"cobline/gateway/sms"
+	"cobline/locales"
+)
+
+// speaks returns a phone of a person who chose a language, in a fair week.
+func speaks(t testing.TB, l locales.Lang) *phone {
+	p := newPhone(t)
+	p.state.Lang, p.state.Chosen, p.state.Met, p.state.DrumPast = l, true, true, "food"
+	p.forecast("fair")
+	p.place.Currency = "KSh"
+	return p
+}
+
+// lasts plays texts and returns the last turn.
+func (p *phone) lasts(texts ...string) dialog.Turn {
+	var turn dialog.Turn
+	for _, text := range texts {
+		turn = p.says(text)
+	}
+	return turn
+}
+
+// menuDigits are the keys that lead to the nth topic of the menu.
+func menuDigits(n int) []string {
+	out := []string{"MENU"}
+	for range n / 5 {
+		out = append(out, "8")
+	}
+	return append(out, string(rune('1'+n%5)))
+}
+
+// TestEveryTopicByTheMenu opens each topic by digits and leaves it again: WHY
+// has an answer, and MENU leads out.
+func TestEveryTopicByTheMenu(t *testing.T) {
+	for _, l := range []locales.Lang{"en", "sw"} {
+		for i, topic := range dialog.Keys()["topics"] {
+			p := speaks(t, l)
+			turn := p.lasts(menuDigits(i)...)
+			require.NotEmpty(t, turn.Replies, topic)
+			require.NotContains(t, keys(turn), "line.menu", topic)
+			require.NotContains(t, keys(turn), "line.unknown", topic)
+			why := p.says(map[locales.Lang]string{"en": "WHY", "sw": "KWANINI"}[l])
+			require.True(t, strings.HasPrefix(why.Replies[0].Key, "why."), "%s %s: %s", l, topic, why.Replies[0].Key)
+			require.Contains(t, keys(p.says(map[locales.Lang]string{"en": "MENU", "sw": "MENYU"}[l])), "line.menu", topic)
+		}
+	}
+}
+
+// TestTopicsCarryTheirCaution: the message of a stage never comes without the
+// caution of that stage.
+func TestTopicsCarryTheirCaution(t *testing.T) {
+	for _, row := range []struct {
+		texts   []string
+		caution string
+	}{
+		{[]string{"press 12 kg"}, "caution.pressing"},
+		{[]string{"press"}, "caution.pressing"},
+		{[]string{"drying"}, "caution.drying"},
+		{[]string{"drying", "10 days"}, "caution.storing"},
+		{[]string{"9 kg charcoal cassava flour"}, "caution.crushing"},
+		{[]string{"9 kg charcoal cassava flour"}, "caution.paste"},
+		{[]string{"9 kg charcoal", "2 kg cassava root", "2"}, "caution.paste"},
+		{[]string{"price", "60", "90"}, "caution.buyers"},
+		{[]string{"check", "1", "1", "1"}, "caution.buyers"},
+		{[]string{"check", "4", "4", "4"}, "caution.drying"}, // white fluff inside
+		{[]string{"plan 50 kg cobs"}, "caution.drum"},
+		{[]string{"the sack is hot"}, "caution.storing"},
+		{[]string{"my briquettes are mouldy", "1"}, "caution.drying"},
+	} {
+		p := speaks(t, "en")
+		require.Contains(t, keys(p.lasts(row.texts...)), row.caution, row.texts)
+	}
+}
+
+// TestRainAndWindInTheForecast: strong wind is no day to light, and rain on a
+// live drum brings the line about warm charcoal.
+func TestRainAndWindInTheForecast(t *testing.T) {
+	p := speaks(t, "en")
+	p.forecast("wind")
+	require.Contains(t, keys(p.says("weather")), "weather.no-light")
+	p.forecast("rain")
+	require.NotContains(t, keys(p.says("weather")), "burn.rain")
+	p.says("LIT")
+	require.Contains(t, keys(p.says("weather")), "burn.rain")
+}
+
+// TestC26OldForecasts: from a day on its age is said; from two days on it is
+// not used, and the sun decides.
+func TestC26OldForecasts(t *testing.T) {
+	for _, text := range []string{"weather", "drying", "how to dry wet cobs"} {
+		p := speaks(t, "en")
+		require.NotContains(t, all(p.says(text)), "forecast", text)
+		p.now = p.now.Add(24 * time.Hour)
+		require.Contains(t, all(p.says(text)), "old forecast, of Monday", text)
+		p.now = p.now.Add(24 * time.Hour)
+		require.Contains(t, all(p.says(text)), "no forecast since Monday", text)
+		p.place.Forecast = nil
+		require.Contains(t, all(p.says(text)), "I have no forecast.", text)
+	}
+}
+
+// TestDryingGoesByTheWeather: rain never dries faster, a bigger piece never
+// before a smaller, and the recipe says the same days as the rack.
+func TestDryingGoesByTheWeather(t *testing.T) {
+	days := func(sky, text string) string {
+		p := speaks(t, "en")
+		p.forecast(sky)
+		_, after, ok := strings.Cut(all(p.says(text)), "dry in ")
+		require.True(t, ok, text)
+		before, _, _ := strings.Cut(after, ".")
+		return before
+	}
+	require.Equal(t, "4 to 6 days", days("fair", "drying"))
+	require.Equal(t, "5 to 7 days", days("rain", "drying"))
+	require.Equal(t, "8 to 11 days", days("fair", "drying big ones"))
+	p := speaks(t, "en")
+	require.Contains(t, all(p.says("cobs 1 drum dry")), "4 to 6 days to dry")
+}
+
+// TestWetWasteIsNeverPromisedEarly: the first day said is the likely one, and
+// what is not said to be dry is wet.
+func TestWetWasteIsNeverPromisedEarly(t *testing.T) {
+	p := speaks(t, "en")
+	r, err := calc.DryOut(calc.DryInput{
+		Forecast: p.place.Forecast, Waste: calc.MaizeCob, Layer: 0.10, Moisture: calc.Wet.Moisture(), Start: p.now,
+	})
+	require.NoError(t, err)
+	require.Less(t, r.Days.Low, r.Days.Likely)
+	text := all(p.says("how to dry cobs"))
+	require.Contains(t, text, "To dry wet maize cobs takes 4 to 6 days.")
+	require.Equal(t, 4.0, float64(int(r.Days.Likely+0.999)))
+}
+
+// TestTheRecordTeaches: a producer who gets less than others is told less, and
+// the advice says which way to move and how sure it is.
+func TestTheRecordTeaches(t *testing.T) {
+	p := speaks(t, "en")
+	others := all(p.says("cobs 1 drum dry"))
+	require.Contains(t, others, "Get 4.5 to 9 kg charcoal")
+	for range 3 {
+		p.state.Batches = append(p.state.Batches, dialog.Batch{
+			At: p.now, Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 4, Moisture: 0.12, Minutes: 55, Ash: "white",
+		})
+	}
+	require.Contains(t, all(p.says("cobs 1 drum dry")), "Get 3.5 to 6.5 kg charcoal")
+	turn := p.says("my batches")
+	require.Equal(t, []string{"record.list", "record.yield", "advice.too-late"}, keys(turn))
+	require.Contains(t, turn.Replies[2].Text, "I am quite sure: you cover too late")
+	p.state.Batches = []dialog.Batch{{At: p.now, Waste: "maize-cob", Drums: 1, CharKg: 7}}
+	require.Equal(t, []string{"record.list", "advice.unsure"}, keys(p.says("my batches")))
+}
+
+// TestQuestionsReachOfficers: a question goes to the officers word for word; an
+// emergency in its place does not.
+func TestQuestionsReachOfficers(t *testing.T) {
+	p := speaks(t, "en")
+	turn := p.lasts("ask", "Can I use banana leaves?")
+	require.Equal(t, []dialog.Effect{dialog.Question{Text: "Can I use banana leaves?"}}, turn.Effects)
+	require.NotEmpty(t, p.state.Timers)
+	p.step(dialog.Answered{Text: "Yes, if they are dry."})
+	require.Empty(t, p.state.Timers)
+	turn = p.lasts("ask", "my child is burned")
+	require.Equal(t, "a", turn.Heard.Tier)
+	require.NotContains(t, turn.Effects, dialog.Question{Text: "my child is burned"})
+}
+
+// TestEnrolKeepsConsent: place, group and consent are kept as they were said;
+// who says no gets answers only.
+func TestEnrolKeepsConsent(t *testing.T) {
+	p := speaks(t, "en")
+	second := p.place
+	second.Key, second.Name = "hill", "Upper Kisimani"
+	w := p.world()
+	w.Facts.Places["hill"] = second
+	p.state.Stopped = true
+	for _, text := range []string{"i want to join", "Upper Kisimani", "Umoja", "yes"} {
+		p.state = p.e.Step(p.state, dialog.Said{Text: text, Via: dialog.SMS}, w).State
+	}
+	require.Equal(t, "hill", p.state.Place)
+	require.Equal(t, dialog.Profile{Lang: "en", Place: "hill", Group: "Umoja", Consent: "text-yes"}, p.state.Profile)
+	require.False(t, p.state.Stopped)
+	p.state.Stopped = true
+	require.Contains(t, keys(p.lasts("i want to join", "no", "no")), "enrol.quiet")
+	require.True(t, p.state.Stopped)
+	require.Equal(t, "text-no", p.state.Profile.Consent)
+}
+
+// TestPlansSayWhatIsShort: a date that cannot be met says how much is ready by
+// then and what would do.
+func TestPlansSayWhatIsShort(t *testing.T) {
+	p := speaks(t, "en")
+	late := all(p.says("plan 100 kg in 14 days, cobs, 1 drum, 2 people"))
+	require.Contains(t, late, "Your day cannot be met: by then 5")
+	require.Contains(t, late, "With 2 drums it can.")
+	require.Contains(t, all(p.says("3 drums, 4 people")), "Your day can be met.")
+}
+
+// TestStarchInHand: a part well, or all of it weaker, never a mix that crumbles.
+func TestStarchInHand(t *testing.T) {
+	p := speaks(t, "en")
+	turn := p.says("9 kg charcoal, 2 kg cassava root")
+	require.Equal(t, []string{"bind 6 kg well, the rest later", "bind all, a bit weaker", "I get more starch"}, turn.Replies[0].Choices)
+	require.Contains(t, all(p.says("1")), "For 6 kg charcoal: 2 kg cassava root")
+	turn = p.says("9 kg charcoal, 0.5 kg cassava root")
+	require.Equal(t, []string{"bind 1.5 kg well, the rest later", "I get more starch"}, turn.Replies[0].Choices)
+	require.Contains(t, all(p.says("aloe")), "Nobody has shown how much aloe juice holds briquettes.")
+}
+
+// trade are texts about everything after the burn.
+var trade = []string{
+	"press 12 kg", "press", "balls", "3 people", "drying", "2 days", "big ones", "weather", "how to dry cobs", "rice straw", "wet", "dry",
+	"plan 50 kg", "in 10 days", "by friday", "2 drums", "price", "60", "90", "0", "check", "my briquettes crumble", "they crack", "mould", "the sack is hot",
+	"my batches", "ask", "why not?", "join", "i want to join", "Umoja", "yes", "no", "9 kg charcoal", "2 kg cassava root", "aloe", "molasses", "clay",
+	"1", "2", "3", "4", "5", "7", "8", "9", "MENU", "BACK", "MORE", "WHY", "LIT", "COVERED", "OPENED", "weighed 9 kg 1 kg", "cobs 2 drums dry",
+	"kandamiza kilo 12", "kukausha", "hali ya hewa", "mpango", "bei", "ubora", "tatizo", "batchi zangu", "swali", "nataka kujiunga", "duara", "ukungu",
+}
+
+// TestTradeInAnyOrder: whatever is asked after whatever, a turn has one to three
+// messages of at most three segments, and no message lacks a word.
+func TestTradeInAnyOrder(t *testing.T) {
+	phones := map[locales.Lang]*phone{"en": speaks(t, "en"), "sw": speaks(t, "sw")}
+	rapid.Check(t, func(t *rapid.T) {
+		p := phones[rapid.SampledFrom([]locales.Lang{"en", "sw"}).Draw(t, "lang")]
+		w, s := p.world(), p.state
+		for range rapid.IntRange(1, 15).Draw(t, "texts") {
+			w.Now = w.Now.Add(time.Duration(rapid.IntRange(0, 600).Draw(t, "minutes")) * time.Minute)
+			turn := p.e.Step(s, dialog.Said{Text: rapid.SampledFrom(trade).Draw(t, "text"), Via: dialog.SMS}, w)
+			require.NotEmpty(t, turn.Replies)
+			require.LessOrEqual(t, len(turn.Replies), 3)
+			for _, r := range turn.Replies {
+				require.LessOrEqual(t, len(sms.Split(sms.Plain(r.Plain(), nil)).Segments), 3, r.Plain())
+				require.NotContains(t, r.Plain(), " ? ", "an argument is missing")
+			}
+			s = turn.State
+		}
+	})
+}
