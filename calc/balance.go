@@ -2,10 +2,11 @@ package calc
 
 var (
 	steamHeat     = constant[MJPerKg]("heat of vaporising water at 100 C", 2.257, Source{Title: "Steam tables", Standing: Remembered})
-	waterWarming  = constant[MJPerKg]("heat of warming water from 25 to 100 C", .00419*75, steamHeat.Source)
-	steamWarming  = constant[MJPerKg]("heat of warming steam by one degree", .0020, steamHeat.Source)
+	waterWarming  = constant[KilojoulePerKgKelvin]("specific heat of water", 4.19, steamHeat.Source)
+	steamWarming  = constant[KilojoulePerKgKelvin]("specific heat of steam", 2.0, steamHeat.Source)
+	heatFrom      = constant[Celsius]("temperature from which heat is counted", 25, judged)
 	steamLeaves   = newFigure[Celsius]("temperature at which steam leaves the charge", 200, 300, 400, judged)
-	charWarming   = newFigure[MJPerKg]("heat of warming the charge by one degree", .0012, .0015, .0018, Source{Title: "Wood handbooks, specific heat", Standing: Remembered})
+	chargeWarming = newFigure[KilojoulePerKgKelvin]("specific heat of the charge", 1.2, 1.5, 1.8, Source{Title: "Wood handbooks, specific heat", Standing: Remembered})
 	shellLoss     = newFigure[MJ]("heat lost through the wall of a drum while it burns", 6, 12, 36, Source{Title: "A hot third of the wall at 400 C, 13 kW/m2, for half an hour", Standing: Derived})
 	steelWarming  = newFigure[MJ]("heat in the steel of a drum", 3, 3.5, 4, Source{Title: "18 to 25 kg of steel, 0.49 kJ/kg K, 350 K", Standing: Derived})
 	flameReaching = newFigure[Share]("heat of the flame that reaches the charge", .2, .35, .5, judged)
@@ -76,6 +77,7 @@ func (c *charge) balance() (MassBalance, EnergyBalance) {
 		m.Feed, m.Char, m.HalfCharred = m.Feed.plus(feed), m.Char.plus(char), m.HalfCharred.plus(half)
 
 		e.Feed += MJ(dry) * MJ(p.feed.HeatingValue.Likely)
+		e.Warming += MJ(dry) * MJ(chargeWarming.Likely.by(p.bed-heatFrom.Likely))
 		e.Char += MJ(o[charMass] * o[charHeat])
 		return nil
 	})
@@ -83,7 +85,6 @@ func (c *charge) balance() (MassBalance, EnergyBalance) {
 	dry := m.Feed.Total() - m.Feed.Water
 	e.HalfCharred = MJ(m.HalfCharred.Total()) * MJ(brandHeat.Likely)
 	e.Drying = MJ(m.Feed.Water) * MJ(dryingHeat(steamLeaves.Likely))
-	e.Warming = MJ(dry) * MJ(charWarming.Likely) * MJ(bedTemperature.Likely-25)
 	e.Shell = MJ(c.drums) * (shellLoss.Likely + steelWarming.Likely)
 	e.Smoke = e.Feed - e.Char - e.HalfCharred - e.Drying - e.Warming - e.Shell
 	e.DryingFeed = dryingFeed(float64(m.Feed.Water / dry))
@@ -92,7 +93,7 @@ func (c *charge) balance() (MassBalance, EnergyBalance) {
 
 // dryingHeat is the heat to drive off a kilogram of water as steam at t.
 func dryingHeat(t Celsius) MJPerKg {
-	return steamHeat.Likely + waterWarming.Likely + steamWarming.Likely*MJPerKg(t-100)
+	return waterWarming.Likely.by(100-heatFrom.Likely) + steamHeat.Likely + steamWarming.Likely.by(t-100)
 }
 
 // dryingFeed is the dry feed burnt to dry the charge, of all dry feed, when it

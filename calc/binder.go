@@ -30,7 +30,7 @@ var (
 	handbookStarch = Source{Title: "Starch handbooks, kg of starch per kg as bought", Standing: Remembered}
 	cassavaRoots   = Source{Title: "Water and starch of fresh cassava, banksolar.ru p. 10786", At: "59-79 % water, 77-94 % starch on dry basis", Standing: Read}
 	rasping        = Source{Title: "FAO cassava text", At: "70 to 90 % of the starch is freed by one rasping", Standing: Read}
-	hoover         = Source{Title: "Composition, molecular structure and properties of tuber and root starches, Carbohydr. Polym. 45", By: "Hoover", Year: 2001, At: "16-24 % starch, 70-80 % water", Standing: Read}
+	hoover         = Source{Title: "Composition, molecular structure and properties of tuber and root starches, Carbohydr. Polym. 45", By: "Hoover", Year: 2001, At: "roots hold 70-80 % water", Standing: Read}
 	molecules      = Source{Title: "Green banana flour and starch, Molecules 23:2312", By: "Li et al.", Year: 2018, Standing: Read}
 )
 
@@ -101,7 +101,7 @@ var (
 
 	cookAbove  = constant[Celsius]("a paste is cooked this far above the end of gelatinisation", 10, practice)
 	starchDose = newFigure[Share]("dry starch per dry char", .04, .08, .15,
-		Source{Title: "Industry 3-8 %, low-pressure university work 10-30 %", At: "Anis 2024, Jani, Aransiola 2019 and trade copies of FAO ch. 11", Standing: Read})
+		Source{Title: "Industry 3-8 %, low-pressure university work 10-30 %", At: "judged among Anis 2024, Jani, Aransiola 2019 and trade copies of FAO ch. 11", Standing: Derived})
 	heavyDose   = constant[Share]("dose of starch above which a hand press gains nothing", .12, practice)
 	starchPaste = newFigure[Ratio]("water per starch of a paste that cooks", 4, 8, 10, practice)
 )
@@ -146,15 +146,15 @@ func fresh(s Starch, starch, water, ash, gel given, c ...BinderCaution) Binder {
 var binders = []Binder{
 	flour(CassavaStarch, .80, .86, .90, .003, given{52, 58, 64, gelTable}),
 	flour(CassavaFlour, .68, .75, .82, .02, given{52, 58, 64, gelTable}, StapleFood),
-	fresh(CassavaRoot, given{.16, .28, .38, cassavaRoots}, given{.59, .66, .79, cassavaRoots},
+	fresh(CassavaRoot, given{.16, .28, .38, cassavaRoots.judged("from 59-79 % water, 77-94 % starch on dry basis")}, given{.59, .66, .79, cassavaRoots},
 		given{.018, .021, .025, ashRead}, given{52, 58, 64, gelTable}, StapleFood, HoldsCyanide),
 	flour(MaizeStarch, .84, .87, .90, .003, given{62, 68, 74, gelTable}),
-	flour(MaizeFlour, .62, .70, .75, .0125, given{62, 68, 75, gelTable}, StapleFood),
+	flour(MaizeFlour, .62, .70, .75, .0125, given{62, 68, 75, gelTable.judged("starch to 74 C; meal is cooked above 85 C")}, StapleFood),
 	fresh(Arrowroot, given{.12, .18, .23, handbookStarch}, given{.68, .72, .78, handbookStarch},
 		given{.008, .01, .012, ashMemory}, given{66, 73, 80, gelMemory}),
-	fresh(SweetPotato, given{.12, .18, .24, hoover}, given{.70, .72, .80, hoover},
+	fresh(SweetPotato, given{.12, .18, .24, handbookStarch}, given{.70, .72, .80, hoover},
 		given{.02, .025, .03, ashMemory}, given{58, 68, 78, gelMemory}, StapleFood),
-	fresh(GreenBanana, given{.15, .17, .20, molecules}, given{.71, .74, .78, molecules},
+	fresh(GreenBanana, given{.15, .17, .20, molecules.judged("fresh, from 0.695 on dry basis")}, given{.71, .74, .78, molecules.judged("fresh, from 0.695 of starch on dry basis")},
 		given{.02, .03, .04, ashMemory}, given{65, 72, 80, gelMemory}, StapleFood),
 	fresh(BananaPeel, given{.02, .025, .03, peelWater}, given{.87, .89, .91, peelWater},
 		given{.08, .11, .14, ashMemory}, given{67, 74, 82, gelMemory}, WeakBinder),
@@ -164,7 +164,7 @@ var binders = []Binder{
 		given{.077, .10, .19, practice.at("10 to 25 % as bought; a trial optimum of 10 %")}, given{.25, .6, 2, practice},
 		SmokesInUse, TakesUpWater),
 	binder(Clay, Packs, given{.90, .92, .95, practice}, given{.88, .90, .92, remembered},
-		given{.05, .10, .15, Source{Title: "Trade copies of FAO Forestry Paper 41 ch. 11", At: "clay at most about 15 %", Standing: Read}},
+		given{.05, .10, .15, Source{Title: "Trade copies of FAO Forestry Paper 41 ch. 11", At: "clay at most about 15 %; the rest judged", Standing: Derived}},
 		given{.3, .5, 1, practice}, AddsAsh),
 	binder(GumArabic, Sets, given{.85, .88, .90, remembered}, given{.03, .035, .04, ashMemory},
 		given{.05, .08, .10, practice}, given{1.5, 2, 3, practice}, DearForItsHold),

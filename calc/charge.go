@@ -75,6 +75,7 @@ type charge struct {
 
 	weighed     bool // the amount is a mass
 	causes      [causes]Range[float64]
+	bed         Celsius
 	bedRatio    float64 // yield at the bed temperature and burn-off of this burn, to the default's
 	late        Minutes
 	ownVolatile bool    // volatile matter is not that of the default burn
@@ -124,7 +125,8 @@ func newPart(waste Waste, w Range[WetBasis], drum Litre) (*charge, error) {
 		return nil, err
 	}
 	c := &charge{
-		feed: f, suitability: f.Suitability, wait: f.BindingWait.Likely, wettest: w, bedRatio: 1, lateShare: 1,
+		feed: f, suitability: f.Suitability, wait: f.BindingWait.Likely, wettest: w,
+		bed: bedTemperature.Likely, bedRatio: 1, lateShare: 1,
 	}
 	moist := Range[float64]{airDryOf(w.Low), airDryOf(w.Likely), airDryOf(w.High)}
 	c.full = rangeOf[Kg](spreadOf(f.Density.Range).times(spreadOf(usableFill.Range)).times(spreadOf(moist))).
@@ -217,6 +219,7 @@ func (c *charge) setBed(bed Celsius, burnt Share) error {
 		return err
 	}
 	return c.each(func(p *charge) error {
+		p.bed = t
 		p.bedRatio = float64(p.feed.pyrolysisYield(t, b) / p.feed.pyrolysisYield(bedTemperature.Likely, burnOff.Likely))
 		v := p.causes[volatileDAF].Scale(float64(volatileAt(t) / volatileAt(bedTemperature.Likely)))
 		p.causes[volatileDAF] = Range[float64]{v.Low, v.Likely, min(v.High, .9)}
@@ -251,7 +254,7 @@ func (c *charge) setLate(late Minutes) error {
 }
 
 // airDryOf is the mass of moist waste per mass of the same waste air dry.
-func airDryOf(w WetBasis) float64 { return float64((1 - fillMoisture.Likely) / (1 - w)) }
+func airDryOf(w WetBasis) float64 { return float64(fillMoisture.Likely.massAt(w)) }
 
 func (c *charge) likely() (x causeValues) {
 	for i, r := range c.causes {

@@ -20,7 +20,7 @@ var (
 	starchPerKg   = newFigure[Kg]("starch per kg sold", 0.04, 0.075, 0.13, Source{Title: "4 to 15 % of dry starch on dry char, less losses", Standing: Derived})
 	waterPerKg    = newFigure[Litre]("water per kg sold", 0.4, 0.6, 1.0, Source{Title: "Water of the mix and for washing", Standing: Practice})
 	priceSwing    = constant[Share]("change of a known price by which its weight is judged", 0.20, judged.at("how prices move within a season"))
-	briquetteSold = newFigure[MJPerKg]("net heating value of a crop-char briquette as sold", 15, 21, 26, Source{Title: "Published briquettes of cob, shell and husk char, 15.9 to 26.8 MJ/kg", At: "Lubwama and Yiga 2017, 2018; Njenga 2013; JENRR 95076", Standing: Read})
+	briquetteSold = newFigure[MJPerKg]("net heating value of a crop-char briquette as sold", 15, 21, 26, Source{Title: "Published briquettes of cob, shell and husk char, 15.9 to 26.8 MJ/kg", At: "judged among Lubwama and Yiga 2017, 2018; Njenga 2013; JENRR 95076", Standing: Derived})
 	charcoalSold  = newFigure[MJPerKg]("net heating value of lump charcoal as sold", 27, 28, 29.5, Source{Title: "IPCC default 29.5; in the field 27 to 30", Year: 2006, Standing: Remembered})
 	stoveShare    = newFigure[Ratio]("heat to the pot from briquettes, times that from charcoal", 0.9, 1, 1, energyBasis)
 	replacedShare = newFigure[Share]("part of the briquettes that takes the place of bought charcoal", 0.5, 0.8, 1, spareBasis)

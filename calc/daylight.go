@@ -13,8 +13,7 @@ type SunDay struct {
 	PolarNight bool // the sun does not rise
 }
 
-// nightMargin is kept between what is announced and the dark.
-const nightMargin = time.Hour
+var nightMargin = constant[Minutes]("time kept between what is announced and the dark", 60, practice)
 
 // SunTimes returns sunrise and sunset on the calendar day of day, in day's
 // zone, for a latitude of -90 to 90 degrees (north positive) and a longitude of
@@ -93,7 +92,8 @@ func NotBefore(sealed time.Time, wait Hours, lat, lon Degree) (time.Time, error)
 		return time.Time{}, err
 	}
 	over := sealed.Add(wait.Duration())
-	for day := 0; day < 2; day++ {
+	margin := nightMargin.Likely.Duration()
+	for day := range 2 {
 		sun, err := SunTimes(lat, lon, over.AddDate(0, 0, day))
 		if err != nil {
 			return time.Time{}, err
@@ -104,11 +104,11 @@ func NotBefore(sealed time.Time, wait Hours, lat, lon Degree) (time.Time, error)
 		if sun.PolarNight {
 			break
 		}
-		morning := sun.Rise.Add(nightMargin)
+		morning := sun.Rise.Add(margin)
 		if over.Before(morning) {
 			return morning, nil
 		}
-		if over.Before(sun.Set.Add(-nightMargin)) {
+		if over.Before(sun.Set.Add(-margin)) {
 			return over, nil
 		}
 	}
@@ -126,5 +126,5 @@ func LatestLighting(lat, lon Degree, day time.Time, clock BurnClock) (time.Time,
 	if sun.PolarDay || sun.PolarNight {
 		return time.Time{}, OutOfRange{What: "latitude with a sunset on the day of lighting", Got: float64(lat), Low: -66, High: 66}
 	}
-	return sun.Set.Add(-nightMargin - clock.Cover.High.Duration()), nil
+	return sun.Set.Add(-nightMargin.Likely.Duration() - clock.Cover.High.Duration()), nil
 }

@@ -36,9 +36,14 @@ const (
 func (t Tending) String() string { return keyed([]string{"sheeted", "roofed", "left-out"}, uint8(t)+1) }
 
 var (
-	openFrom  = constant("clock hour of putting out", Hours(8), practice)
-	openUntil = constant("clock hour of covering", Hours(17), practice)
-	twilight  = constant("time kept from sunrise and sunset when putting out and bringing in", Minutes(30), practice)
+	openFrom       = constant("clock hour of putting out", Hours(8), practice)
+	openUntil      = constant("clock hour of covering", Hours(17), practice)
+	thinLayer      = constant("layer of waste that dries as one piece does", Metre(.03), practice)
+	doubleLayer    = constant("layer of waste turned daily that takes twice as long", Metre(.10), practice)
+	deepestLayer   = constant("deepest layer of waste that dries", Metre(.30), practice)
+	deepestSlowing = constant("time of the deepest layer over that of a thin one", Ratio(4), practice)
+
+	twilight = constant("time kept from sunrise and sunset when putting out and bringing in", Minutes(30), practice)
 )
 
 // DryInput asks how long something dries in the coming weather. A zero field
@@ -319,7 +324,7 @@ func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
 		ranged("moisture (wet basis)", moisture, 0.02, 0.75),
 		within("target moisture (wet basis)", target, 0.02, 0.5),
 		within("pace of drying", pace, 0.2, 5),
-		within("depth of the layer in metres", in.Layer, 0, 0.3),
+		within("depth of the layer in metres", in.Layer, 0, deepestLayer.Likely),
 		within("rain", in.Rained, 0, rainBound.Likely),
 		within("hour of putting out", float64(r.from), 0, 23),
 		within("hour of covering", float64(r.until), float64(r.from+1), 24),
@@ -328,16 +333,17 @@ func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
 	)
 }
 
-// slowing is how much longer a deep layer takes that is turned daily: twice at
-// 10 cm, four times at 30 cm.
+// slowing is how much longer a deep layer takes that is turned daily; it runs
+// straight from a thin layer to one that takes twice as long, and on to the
+// deepest.
 func slowing(depth Metre) float64 {
-	const thin = 0.03
-	switch d := float64(depth); {
-	case d <= thin:
+	thin, twice, deepest := thinLayer.Likely, doubleLayer.Likely, deepestLayer.Likely
+	switch {
+	case depth <= thin:
 		return 1
-	case d <= 0.10:
-		return 1 + (d-thin)/(0.10-thin)
+	case depth <= twice:
+		return 1 + float64((depth-thin)/(twice-thin))
 	default:
-		return 2 + (d-0.10)/0.10
+		return 2 + float64((depth-twice)/(deepest-twice))*float64(deepestSlowing.Likely-2)
 	}
 }

@@ -5,12 +5,12 @@ import "math"
 var (
 	dryingFit  = Source{Title: "Calibrated to three to four days of sun in a dry season; no drying curve of a charcoal briquette with its weather was found", Standing: Derived}
 	rackJudged = Source{Title: "Judgement of how a piece on a rack meets sun, sky, air and rain", Standing: Practice}
-	chipDrying = Source{Title: "Infrared drying of wood chips, JFFHMT 7:66", By: "Pryce et al.", Year: 2020, Standing: Read}
+	chipDrying = Source{Title: "Infrared drying of wood chips, JFFHMT 7:66", By: "Pryce et al.", Year: 2020, At: "34.05 kJ/mol", Standing: Read}
 )
 
 var (
 	dryingDiffusivity = newFigure("diffusivity of water in a char briquette at 25 C", SquareMetrePerSecond(4e-10), 6.5e-10, 1e-9, dryingFit)
-	activation        = newFigure("activation energy of drying", KilojoulePerMole(20), 34, 40, chipDrying)
+	activation        = newFigure("activation energy of drying", KilojoulePerMole(20), 34, 40, chipDrying.judged("34.05 kJ/mol; spread by judgement"))
 	lumping           = newFigure("whole drying rate per first root of diffusion", Ratio(1), 1.25, 1.4, dryingFit)
 	capillary         = newFigure("gain in rate while pores still hold liquid water", Ratio(0), 2, 4, rackJudged)
 	capillaryEnd      = constant("moisture at which liquid water no longer helps", DryBasis(0.25), rackJudged)
@@ -39,7 +39,7 @@ var (
 	wasteUptake = constant("share of the rain on crop waste that it takes in", Share(0.3), rackJudged)
 	soaked      = constant("most water a briquette holds", DryBasis(0.70), rackJudged)
 
-	dryDensity = newFigure("dry density of a hand-pressed briquette", KgPerCubicMetre(550), 650, 900, Source{Title: "Hand-pressed starch briquettes 571 to 678 and 729 to 987 kg/m3", By: "Heliyon and Energy Reports, excerpts", Standing: Read})
+	dryDensity = newFigure("dry density of a hand-pressed briquette", KgPerCubicMetre(550), 650, 900, Source{Title: "Hand-pressed starch briquettes 571 to 678 and 729 to 987 kg/m3", By: "Heliyon and Energy Reports, excerpts", At: "judged among them", Standing: Derived})
 )
 
 const latentHeat = 2.45e6 // J/kg, FAO-56

@@ -91,8 +91,9 @@ var (
 	fixedCarbonJudged = judged.at("scaled by proximate fixed carbon and lignin; hardly moved by temperature, Ronsse 2013, GCB Bioenergy 5:104")
 	cobFixedCarbon    = Source{Title: "Slow pyrolysis of corn cob at 500 C, AIP Conf. Proc. 2681:020034", By: "Rattanaphaiboon et al.", Year: 2022, At: "yield times fixed carbon 0.204", Standing: Derived}
 	labFixedCarbon    = Source{Title: "Maize and pigeonpea stalk biochar, Bioresour. Bioprocess. 10", Year: 2023, At: "muffle furnace at 400 C, yield times fixed carbon", Standing: Derived}
-	rhizomeHeat       = Source{Title: "Cassava rhizome fuel, Nakhon Ratchasima", Standing: Read}
-	remembered        = Source{Title: "Handbook values of biomass fuels", Standing: Remembered}
+	rhizomeHeat       = Source{Title: "Cassava rhizome fuel, Nakhon Ratchasima", At: "17.1 MJ/kg of the rhizome; the stem judged", Standing: Derived}
+	remembered        = Source{Title: "Handbook values of fuels and binders", Standing: Remembered}
+	sampledHeat       = ghugare.judged(amongValues)
 )
 
 // How fast one thin layer dries at 25 C, by what the waste is made of.
@@ -138,48 +139,48 @@ const amongValues = "judged among this and other published samples"
 
 // feedstocks is in the order of Wastes.
 var feedstocks = []Feedstock{
-	feedstock(MaizeCob, Alone, given{130, 165, 210, estimate}, given{.014, .022, .028, lizotte},
-		.205, cobFixedCarbon, given{.17, .23, .28, drumYield}, given{17.7, 18.6, 18.9, ghugare}, 12, wholeCob),
+	feedstock(MaizeCob, Alone, given{130, 165, 210, estimate}, given{.014, .022, .028, lizotte.at("mean of cobs 2.2 %; spread of this and other published samples")},
+		.205, cobFixedCarbon, given{.17, .23, .28, drumYield}, given{17.7, 18.6, 18.9, sampledHeat}, 12, wholeCob),
 	feedstock(MaizeStalk, CutFirst, given{35, 55, 80, estimate}, given{.048, .07, .117, lizotte.judged(amongValues)},
-		.19, labFixedCarbon, given{.18, .23, .29, drumYield}, given{16.5, 17.5, 18.3, ghugare}, 12, wholeStalk),
+		.19, labFixedCarbon, given{.18, .23, .29, drumYield}, given{16.5, 17.5, 18.3, sampledHeat}, 12, wholeStalk),
 	feedstock(MaizeHusk, Layered, given{20, 35, 60, estimate}, given{.06, .08, .126, lizotte.judged(amongValues)},
-		.19, fixedCarbonJudged, given{.14, .21, .28, drumYield}, given{17, 17.5, 18, ghugare}, 24, looseLayer),
+		.19, fixedCarbonJudged, given{.14, .21, .28, drumYield}, given{17, 17.5, 18, byProximate}, 24, looseLayer),
 	feedstock(RiceHusk, Chokes, given{90, 110, 130, estimate}, given{.18, .20, .242, raveendran.judged(amongValues)},
-		.21, fixedCarbonJudged, given{.32, .37, .43, drumYield}, given{14.7, 15.2, 16.5, ghugare}, 24, looseLayer),
+		.21, fixedCarbonJudged, given{.32, .37, .43, drumYield}, given{14.7, 15.2, 16.5, sampledHeat}, 24, looseLayer),
 	feedstock(RiceStraw, Layered, given{20, 40, 75, estimate}, given{.15, .18, .201, raveendran.judged(amongValues)},
-		.19, fixedCarbonJudged, given{.27, .34, .42, drumYield}, given{14.5, 15.2, 16.8, ghugare}, 24, looseLayer),
+		.19, fixedCarbonJudged, given{.27, .34, .42, drumYield}, given{14.5, 15.2, 16.8, sampledHeat}, 24, looseLayer),
 	feedstock(CoconutShell, Alone, given{160, 220, 300, estimate}, given{.007, .011, .02, raveendran.judged(amongValues)},
-		.27, fixedCarbonJudged, given{.21, .27, .32, drumYield}, given{18.9, 20.0, 20.5, ghugare}, 24, thickShell),
+		.27, fixedCarbonJudged, given{.21, .27, .32, drumYield}, given{18.9, 20.0, 20.5, sampledHeat}, 24, thickShell),
 	feedstock(CoconutHusk, CutFirst, given{50, 75, 110, estimate}, given{.02, .034, .06, raveendran.judged(amongValues)},
-		.24, fixedCarbonJudged, given{.20, .26, .33, drumYield}, given{17.4, 18.5, 20.5, ghugare}, 24, thickShell),
+		.24, fixedCarbonJudged, given{.20, .26, .33, drumYield}, given{17.4, 18.5, 20.5, sampledHeat}, 24, thickShell),
 	feedstock(GroundnutShell, Layered, given{60, 85, 120, estimate}, given{.034, .045, .059, raveendran.judged(amongValues)},
-		.24, fixedCarbonJudged, given{.20, .27, .33, drumYield}, given{18.6, 19.0, 20.1, ghugare}, 24, thinShell),
+		.24, fixedCarbonJudged, given{.20, .27, .33, drumYield}, given{18.6, 19.0, 20.1, sampledHeat}, 24, thinShell),
 	feedstock(CoffeeHusk, Layered, given{110, 160, 230, estimate}, given{.015, .03, .06, remembered},
-		.22, fixedCarbonJudged, given{.18, .25, .31, drumYield}, given{18.3, 18.8, 19.8, ghugare}, 24, looseLayer),
+		.22, fixedCarbonJudged, given{.18, .25, .31, drumYield}, given{18.3, 18.8, 19.8, sampledHeat}, 24, looseLayer),
 	feedstock(Bagasse, CutFirst, given{40, 60, 90, estimate}, given{.02, .035, .07, raveendran.judged(amongValues)},
-		.19, fixedCarbonJudged, given{.15, .22, .28, drumYield}, given{15.7, 18.3, 19.5, ghugare}, 24, looseLayer),
+		.19, fixedCarbonJudged, given{.15, .22, .28, drumYield}, given{15.7, 18.3, 19.5, sampledHeat}, 24, looseLayer),
 	feedstock(CottonStalk, Alone, given{50, 80, 120, estimate}, given{.024, .05, .09, tarpilga.judged(amongValues)},
-		.235, fixedCarbonJudged, given{.17, .25, .32, drumYield}, given{15.8, 17.7, 18.3, ghugare}, 12, wholeStalk),
+		.235, fixedCarbonJudged, given{.17, .25, .32, drumYield}, given{15.8, 17.7, 18.3, sampledHeat}, 12, wholeStalk),
 	feedstock(SorghumStalk, CutFirst, given{40, 60, 90, estimate}, given{.047, .07, .09, hindawi.judged(amongValues)},
-		.19, fixedCarbonJudged, given{.18, .24, .32, drumYield}, given{17, 17.5, 18, ghugare}, 12, wholeStalk),
+		.19, fixedCarbonJudged, given{.18, .24, .32, drumYield}, given{17, 17.5, 18, sampledHeat}, 12, wholeStalk),
 	feedstock(SunflowerStalk, CutFirst, given{30, 50, 80, estimate}, given{.09, .11, .119, ghugare.judged(amongValues)},
-		.19, fixedCarbonJudged, given{.20, .27, .35, drumYield}, given{16.7, 16.9, 17.4, ghugare}, 12, wholeStalk),
+		.19, fixedCarbonJudged, given{.20, .27, .35, drumYield}, given{16.7, 16.9, 17.4, sampledHeat}, 12, wholeStalk),
 	feedstock(SunflowerHusk, Chokes, given{80, 110, 140, estimate}, given{.025, .031, .04, hindawi.judged(amongValues)},
-		.22, fixedCarbonJudged, given{.18, .24, .30, drumYield}, given{18, 19.8, 20.8, ghugare}, 24, looseLayer),
+		.22, fixedCarbonJudged, given{.18, .24, .30, drumYield}, given{18, 19.8, 20.8, sampledHeat}, 24, looseLayer),
 	feedstock(CassavaStem, Alone, given{80, 130, 190, estimate}, given{.025, .04, .06, veiga.judged(amongValues)},
 		.21, fixedCarbonJudged, given{.18, .24, .31, drumYield}, given{17.1, 17.6, 18.2, rhizomeHeat}, 12, wholeStalk),
 	feedstock(WheatStraw, Layered, given{20, 35, 60, estimate}, given{.055, .075, .112, hindawi.judged(amongValues)},
-		.19, fixedCarbonJudged, given{.18, .25, .32, drumYield}, given{17.0, 17.6, 18.0, ghugare}, 24, looseLayer),
+		.19, fixedCarbonJudged, given{.18, .25, .32, drumYield}, given{17.0, 17.6, 18.0, sampledHeat}, 24, looseLayer),
 	feedstock(PalmKernelShell, Layered, given{450, 550, 650, remembered}, given{.02, .03, .04, remembered},
 		.28, fixedCarbonJudged, given{.23, .31, .38, drumYield}, given{19, 20.3, 22, remembered}, 24, thickShell),
 	feedstock(Bamboo, Alone, given{90, 140, 200, estimate}, given{.009, .0175, .025, hindawi.judged(amongValues)},
-		.23, fixedCarbonJudged, given{.18, .25, .31, drumYield}, given{19.4, 19.9, 20.5, ghugare}, 12, wholeStalk),
+		.23, fixedCarbonJudged, given{.18, .25, .31, drumYield}, given{19.4, 19.9, 20.5, sampledHeat}, 12, wholeStalk),
 	feedstock(WoodyStalk, Alone, given{70, 110, 160, estimate}, given{.02, .04, .06, byProximate},
 		.26, labFixedCarbon, given{.20, .27, .33, drumYield}, given{17.1, 18.0, 19.0, byProximate}, 12, wholeStalk),
 	feedstock(Sawdust, Chokes, given{150, 200, 250, estimate}, given{.005, .011, .02, hindawi.judged(amongValues)},
-		.28, miles.judged("yield times fixed carbon 0.27 to 0.28"), given{.20, .27, .33, drumYield}, given{17.9, 18.8, 20.0, ghugare}, 24, looseLayer),
+		.28, miles.judged("yield times fixed carbon 0.27 to 0.28"), given{.20, .27, .33, drumYield}, given{17.9, 18.8, 20.0, sampledHeat}, 24, looseLayer),
 	feedstock(Prunings, Alone, given{100, 160, 230, estimate}, given{.015, .029, .045, raveendran.judged(amongValues)},
-		.24, fixedCarbonJudged, given{.17, .24, .31, drumYield}, given{19.0, 19.3, 20.0, ghugare}, 12, wholeStalk),
+		.24, fixedCarbonJudged, given{.17, .24, .31, drumYield}, given{19.0, 19.3, 20.0, sampledHeat}, 12, wholeStalk),
 }
 
 var feedstockOf = func() map[Waste]*Feedstock {

@@ -2,6 +2,7 @@ package calc
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 )
 
@@ -46,15 +47,34 @@ var (
 	burnRule    = Source{Title: "Town open-burning rule", At: "15 mph and 25 % humidity", Standing: Read}
 	dangerBands = Source{Title: "McArthur forest fire danger meter", At: "12 to 25 high, 25 to 50 very high", Standing: Read}
 
-	windToStop    = constant("wind at 10 m that forbids lighting", KilometrePerHour(20), burnRule)
-	gustToStop    = constant("gust that forbids lighting", KilometrePerHour(35), burnGuide)
+	windToStop    = constant("wind at 10 m that forbids lighting", KilometrePerHour(20), burnRule.judged("below its 15 mph, for a drum beside dry grass"))
+	gustToStop    = constant("gust that forbids lighting", KilometrePerHour(35), burnGuide.judged("it forbids any gusts forecast; those that lift embers"))
 	windToWatch   = constant("wind at 10 m that asks for extra care", KilometrePerHour(10), burnGuide)
 	airToStop     = constant("humidity below which nothing is lit", Share(0.25), burnRule)
-	airToWatch    = constant("humidity below which extra care is due", Share(0.35), burnRule)
+	airToWatch    = constant("humidity below which extra care is due", Share(0.35), burnRule.judged("ten points above its limit"))
 	dangerToStop  = constant("forest fire danger that forbids lighting", Ratio(25), dangerBands)
 	dangerToWatch = constant("forest fire danger that asks for extra care", Ratio(12), dangerBands)
 	angstromWatch = constant("Angstrom index below which a forest burns easily", Ratio(2.5), Source{Title: "Angstrom index", By: "wikifire.wsl.ch", Standing: Read})
 )
+
+// driest is the most of McArthur's drought factor.
+const driest Ratio = 10
+
+// droughts is the drought factor by the days without rain, straight in between.
+var droughts = func() (after [4]struct {
+	days   float64
+	factor Figure[Ratio]
+},
+) {
+	for i, row := range [...]struct {
+		days   float64
+		factor Ratio
+	}{{0, 3}, {5, 6}, {10, 8}, {20, driest}} {
+		after[i].days = row.days
+		after[i].factor = constant(fmt.Sprintf("drought factor %g days after rain, its index not known", row.days), row.factor, weatherPractice)
+	}
+	return after
+}()
 
 // FireRiskInput is the weather of the hour when a drum would be lit, at its
 // hottest: one o'clock or later.
@@ -96,7 +116,7 @@ func FireRisk(in FireRiskInput) (FireRiskResult, error) {
 		within("humidity", in.Humidity, 0, 1),
 		within("wind", in.Wind, 0, windBound.Likely),
 		within("gust", in.Gust, 0, windBound.Likely),
-		within("drought factor", in.DroughtFactor, 0, 10),
+		within("drought factor", in.DroughtFactor, 0, driest),
 		known("drought index", in.DroughtIndex, 0, 203.2),
 		within("last rain", in.LastRain, 0, 10*rainBound.Likely),
 	)
@@ -150,20 +170,19 @@ func (in FireRiskInput) drought() Ratio {
 		return in.DroughtFactor
 	}
 	if in.DaysSinceRain == nil {
-		return 10
+		return driest
 	}
 	days := max(0, float64(*in.DaysSinceRain))
 	if in.DroughtIndex != nil {
 		n := math.Pow(days+1, 1.5)
-		return Ratio(min(10, 0.191*(float64(*in.DroughtIndex)+104)*n/(3.52*n+float64(in.LastRain)-1)))
+		return Ratio(min(float64(driest), 0.191*(float64(*in.DroughtIndex)+104)*n/(3.52*n+float64(in.LastRain)-1)))
 	}
-	steps := [...]struct{ day, factor float64 }{{0, 3}, {5, 6}, {10, 8}, {20, 10}}
-	for i, to := range steps[1:] {
-		if from := steps[i]; days <= to.day {
-			return Ratio(from.factor + (to.factor-from.factor)*(days-from.day)/(to.day-from.day))
+	for i, to := range droughts[1:] {
+		if from := droughts[i]; days <= to.days {
+			return from.factor.Likely + (to.factor.Likely-from.factor.Likely)*Ratio((days-from.days)/(to.days-from.days))
 		}
 	}
-	return 10
+	return driest
 }
 
 // fosberg is the fire weather index of Fosberg: the moisture of fine fuel

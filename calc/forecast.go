@@ -177,9 +177,12 @@ func (p Place) check() error {
 }
 
 // midnight is the start of the day that holds t at the place.
-func (p Place) midnight(t time.Time) time.Time {
-	y, m, d := t.In(p.zone()).Date()
-	return time.Date(y, m, d, 0, 0, 0, 0, p.zone())
+func (p Place) midnight(t time.Time) time.Time { return midnightIn(t, p.zone()) }
+
+// midnightIn is the start of the day that holds t in a zone.
+func midnightIn(t time.Time, zone *time.Location) time.Time {
+	y, m, d := t.In(zone).Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, zone)
 }
 
 // daysBetween counts calendar days from one midnight to another; a day of 23 or

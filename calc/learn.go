@@ -11,7 +11,7 @@ var (
 		judged.at("kilns and hands differ less than one burn from the next"))
 	fullTrust = constant[Count]("distance within which a weighed batch counts in full, in batch spreads", 2, Source{
 		Title: "Robust estimation of a location parameter, Ann. Math. Stat. 35:73-101", By: "Huber", Year: 1964,
-		At: "weight function; 2 instead of the usual 1.345, so that ordinary batches follow the textbook formula", Standing: Remembered,
+		At: "weight function, from memory; 2 instead of its usual 1.345, so that ordinary batches follow the textbook formula", Standing: Derived,
 	})
 	lostBurn = judged.at("the spread of published drum and kiln yields: below is a lost burn, above is under-charred or miscounted")
 

@@ -46,7 +46,7 @@ var (
 	airDryFeed = newFigure[DryBasis]("moisture of waste in dry-season air", .07, .09, .12,
 		Source{Title: "Sorption of wood and maize stover at 30 to 65 % relative humidity", Standing: Derived})
 	sunWarmth = newFigure[Ratio]("drying in the sun against drying at 25 C", 2.0, 2.37, 2.7,
-		Source{Title: "Infrared drying of wood chips, JFFHMT 7:66", By: "Pryce et al.", Year: 2020, At: "34 kJ/mol, pieces at 45 C", Standing: Derived})
+		chipDrying.judged("34.05 kJ/mol, pieces at 45 C"))
 	sunnyHours = constant[Hours]("effective drying hours of a sunny day", 8, practice.at("sunny 8, mixed 5, cloudy 2 hours"))
 )
 
@@ -70,8 +70,7 @@ func WasteMoisture(before, after Kg) (Range[WetBasis], error) {
 	if err := within("kilograms of the dried sample", after, before*.2, before); err != nil {
 		return Range[WetBasis]{}, err
 	}
-	moisture := func(kept WetBasis) WetBasis { return 1 - WetBasis(after/before)*(1-kept) }
-	return Range[WetBasis]{moisture(sunDried.Low), moisture(sunDried.Likely), moisture(sunDried.High)}, nil
+	return reweighed(Ratio(before/after), sunDried.Range), nil
 }
 
 // Lighting says whether a drum of waste may be lit.

@@ -76,14 +76,12 @@ var (
 	crackingHeat = constant("maximum at which fresh pieces crack", Celsius(35), rackPractice)
 	crackingAir  = constant("humidity at which fresh pieces crack", Share(0.25), rackPractice)
 	nightDry     = constant("moisture below which a piece takes up water at night", WetBasis(0.15), rackPractice)
+	noonIn       = constant("clock hour of bringing in before rain of unknown hour", Hours(12), rackPractice)
+	shortestTime = constant("time in the open that is worth the work", Hours(3), rackPractice)
 	usefulGain   = constant("gain of a day worth putting out for", Share(0.005), rackPractice)
 )
 
-const (
-	planDays     = 14
-	noonIn       = 12 // clock hour of bringing in before rain of unknown hour
-	shortestTime = 3  // hours in the open that are worth the work
-)
+const planDays = 14
 
 // humidityAt15 is about that of the driest hour.
 func (w *Weather) humidityAt15() Share {
@@ -144,10 +142,10 @@ func (f *Forecast) advise(day, from, until int) (DayAdvice, int) {
 	case risky && firstWet < 24:
 		in = min(until, firstWet-1)
 	case risky:
-		in = min(until, noonIn)
+		in = min(until, int(noonIn.Likely))
 	}
 	switch {
-	case in-from < shortestTime && in < until:
+	case Hours(in-from) < shortestTime.Likely && in < until:
 		a.Action, in = KeepCovered, from
 	case in < until:
 		a.Action = PutOutUntil
@@ -225,9 +223,11 @@ func (r *rack) plan(x float64) []DayPlan {
 		plan, clock = append(plan, p), 0
 	}
 	if x <= r.target {
-		day, _ := dayOf(r.now)
-		day += max(0, len(plan)-1)
-		plan = append(plan, DayPlan{DayAdvice: DayAdvice{Date: r.forecast.clock(24 * day), Action: Pack}, Evening: DryBasis(x).Wet()})
+		on := r.forecast.clock(24 * today)
+		if len(plan) > 0 {
+			on = plan[len(plan)-1].Date
+		}
+		plan = append(plan, DayPlan{DayAdvice: DayAdvice{Date: on, Action: Pack}, Evening: DryBasis(x).Wet()})
 	}
 	return plan
 }

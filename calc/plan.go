@@ -235,18 +235,14 @@ func (in *PlanInput) check(assumed *[]Sourced) error {
 
 // daysFrom returns the calendar days from start to t, in the zone of start.
 func daysFrom(start, t time.Time) int {
-	day := func(t time.Time) time.Time {
-		y, m, d := t.In(start.Location()).Date()
-		return time.Date(y, m, d, 12, 0, 0, 0, time.UTC)
-	}
-	return int(day(t).Sub(day(start)) / (24 * time.Hour))
+	zone := start.Location()
+	return daysBetween(midnightIn(start, zone), midnightIn(t, zone))
 }
 
 func newWorks(in PlanInput, r RecipeResult, p PressResult) (*works, scenario) {
-	y, m, d := in.Start.Date()
 	minuteOf := func(v Minutes) clockMinute { return clockMinute(math.Ceil(float64(v))) }
 	w := &works{
-		midnight: time.Date(y, m, d, 0, 0, 0, 0, in.Start.Location()),
+		midnight: midnightIn(in.Start, in.Start.Location()),
 		lat:      in.Lat, lon: in.Lon, ahead: in.Ahead,
 		cover: minuteOf(r.Clock.Cover.Likely), coverLate: minuteOf(r.Clock.Cover.High),
 		wait: minuteOf(Minutes(r.Wait * 60)), outside: minuteOf(Minutes(airingTime.Likely * 60)),

@@ -64,11 +64,11 @@ var (
 	pressLoss  = newFigure[Share]("solids lost as fines and breakage, whole line", .03, .08, .15, practice)
 	shrinkage  = newFigure[Share]("volume lost on drying", .02, .08, .15, practice)
 	readyPiece = newFigure[WetBasis]("moisture of a finished briquette", .05, .08, .12,
-		Source{Title: "EN 1860-2 charcoal briquettes for barbecuing", At: "8 % or less", Standing: Read})
+		en1860.judged("8 % or less; 5 to 12 % is what is sold"))
 	diffusivity = newFigure[SquareMetrePerSecond]("diffusivity of water in a pressed piece at 30 C", 1.2e-9, 1.9e-9, 2.9e-9,
 		Source{Title: "Calibrated to published days in the sun", At: "no measured value of a charcoal briquette was found", Standing: Derived})
 	sunEquilibrium = constant[DryBasis]("moisture a briquette tends to at 60 % relative humidity", .06,
-		Source{Title: "Sorption of rice-husk biochar at 30 C and 70 %, 6.4 %", By: "Lin et al.", Standing: Read})
+		Source{Title: "Sorption of rice-husk biochar at 30 C and 70 %, 6.4 %", By: "Lin et al.", At: "a little less at 60 %", Standing: Derived})
 	leastDrying = constant[Days]("least days of drying", 2, fuelFields.at("at least two days of sun"))
 	// shrinking fields of the first term of the diffusion series
 	cylinderRoot = 5.783185962946785
@@ -249,7 +249,7 @@ type Pressing struct {
 var (
 	pressDensity = Source{Title: "Practice of briquette makers; published dried densities of crop-char briquettes 522 to 987 kg/m3", Standing: Practice}
 	pressForce   = Source{Title: "Force of arms and body weight over the face of a piece", Standing: Derived}
-	jackForce    = Source{Title: "Neem char at 1.05 MPa, J. For. Res. 21:63", By: "Sotannde et al.", Year: 2010, Standing: Read}
+	jackForce    = Source{Title: "Neem char at 1.05 MPa, J. For. Res. 21:63", By: "Sotannde et al.", Year: 2010, At: "and hydraulic jacks to 7 MPa, judged", Standing: Derived}
 )
 
 func pressing(m Method, pressure, wet, dried, mix, crew, pieces, kgPerHour given) Pressing {
@@ -386,7 +386,7 @@ func Press(in PressInput) (PressResult, error) {
 		return PressResult{}, err
 	}
 	r.WetPiece = Kg(float64(density.Likely) * float64(in.Piece.Volume()))
-	r.ReadyRatio = Ratio((1 - mix) / (1 - readyPiece.Likely))
+	r.ReadyRatio = mix.massAt(readyPiece.Likely)
 	r.DryPiece = r.WetPiece * Kg(r.ReadyRatio)
 	solids := spreadOf(in.Solids).times(spreadOf(loss.rest()))
 	pieces := solids.over(spreadOf(density)).scale(1 / float64(in.Piece.Volume()) / float64(1-mix))

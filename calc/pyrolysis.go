@@ -11,7 +11,7 @@ var (
 	yieldDry     = constant[DryBasis]("moisture of the feed a drum yield holds for", .14, moistureRule)
 
 	bedTemperature = newFigure[Celsius]("effective peak temperature of a drum's bed", 350, 430, 550,
-		Source{Title: "Constant fixed-carbon-yield model inverted on field and kiln runs", Standing: Derived})
+		Source{Title: "Constant fixed-carbon-yield model inverted on maize and pigeonpea stalk in a metal drum and groundnut shell in a low-cost kiln", Standing: Derived})
 	burnOff = newFigure[Share]("char burnt by air leaks and late covering", .05, .20, .40, bedTemperature.Source)
 
 	volatileDecay = constant[PerCelsius]("decay of volatile matter with bed temperature", .0038,

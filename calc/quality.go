@@ -136,7 +136,6 @@ var (
 	breaksDoubt = constant[Share]("share that may break in a doubtful drop from 2 m", .4, fieldPractice)
 	weightPass  = constant[Ratio]("weight against as pressed at 35 % moisture, passes up to", .70, fieldPractice)
 	weightDoubt = constant[Ratio]("weight against as pressed at 35 % moisture, doubtful up to", .78, fieldPractice)
-	mixDoubt    = constant[WetBasis]("doubt about the moisture of a hand-pressed mix, each way", .05, judged)
 	sinkPass    = constant[Minutes]("whole in water, passes from", 5, fieldPractice)
 	sinkDoubt   = constant[Minutes]("whole in water, doubtful from", 1, fieldPractice)
 	boilPass    = constant[Minutes]("to boil a litre, passes up to", 15, fieldPractice)
@@ -225,11 +224,11 @@ func Quality(in QualityInput) (QualityResult, error) {
 
 // MoistureByWeight returns the moisture of a piece whose weight now is ratio
 // times its weight as pressed at moisture mix: w = 1 - (1 - mix)/ratio, never
-// below zero. The range carries the doubt of 0.05 about a hand-pressed mix; ratio
-// lies in (0, 1], mix in [0, 1).
+// below zero, as the dry mass stays. The range carries the doubt of 0.05 each way
+// about a hand-pressed mix; ratio lies in (0, 1], mix in [0, 0.95).
 func MoistureByWeight(ratio Ratio, mix WetBasis) Range[WetBasis] {
-	now := func(mix WetBasis) WetBasis { return max(0, 1-(1-mix)/WetBasis(ratio)) }
-	return Range[WetBasis]{now(mix - mixDoubt.Likely), now(mix), now(mix + mixDoubt.Likely)}
+	hand := handMix.Range
+	return reweighed(ratio, Range[WetBasis]{mix - (hand.Likely - hand.Low), mix, mix + (hand.High - hand.Likely)})
 }
 
 func (in *QualityInput) check() error {
@@ -260,8 +259,8 @@ func (in *QualityInput) finding(t FieldTest, mix WetBasis) Finding {
 			return NotTested
 		}
 		// A wetter mix loses more weight on the way to the same moisture.
-		asAt35 := in.DriedWeight / in.PressedWeight * Kg((1-handMix.Likely)/(1-mix))
-		return upTo(Ratio(asAt35), weightPass.Likely, weightDoubt.Likely)
+		asAt35 := Ratio(in.DriedWeight/in.PressedWeight) * handMix.Likely.massAt(mix)
+		return upTo(asAt35, weightPass.Likely, weightDoubt.Likely)
 	case SinkTest:
 		return upTo(-in.InWater, -sinkPass.Likely, -sinkDoubt.Likely)
 	case BoilTest:

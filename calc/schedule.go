@@ -178,7 +178,7 @@ func (y *yard) sky(d int) DayAhead {
 func (y *yard) light(d int) int {
 	rise, set := y.daylight(d)
 	at := max(rise, y.start) + y.reload
-	latest := set - clockMinutes(nightMargin) - y.coverLate
+	latest := set - clockMinutes(nightMargin.Likely.Duration()) - y.coverLate
 	lit := 0
 	for y.unlit > crumb {
 		k := soonest(y.free)
@@ -282,7 +282,7 @@ func (w *works) daylight(d int) (rise, set clockMinute) {
 // opens returns the moment from which a drum may be opened whose wait is over
 // at m, as NotBefore does.
 func (w *works) opens(m clockMinute) clockMinute {
-	margin := clockMinutes(nightMargin)
+	margin := clockMinutes(nightMargin.Likely.Duration())
 	for d := int(m / minutesADay); ; d++ {
 		rise, set := w.daylight(d)
 		if m < set-margin {

@@ -21,7 +21,7 @@ var (
 	estimate    = Source{Title: "Estimate of how loose waste lies in a drum", At: "+-30 %, to be replaced by one weighed fill", Standing: Practice}
 	judged      = Source{Title: "Judgement", Standing: Derived} // no source but reason
 	byProximate = judged.at("from neighbouring wastes and the proximate analysis")
-	drumYield   = Source{Title: "Judgement around the constant fixed-carbon-yield model at 430 C and 20 % burn-off", At: "not fitted to a drum run", Standing: Derived}
+	drumYield   = Source{Title: "Judgement around the constant fixed-carbon-yield model at 430 C and 20 % burn-off", At: "drum runs told the burn-off, and no single yield", Standing: Derived}
 )
 
 // judged returns the source for a figure that was judged from what stands in it.

@@ -92,6 +92,22 @@ func (u DryBasis) Wet() WetBasis { return WetBasis(u / (1 + u)) }
 // DryOf returns the dry mass inside a moist mass m.
 func (w WetBasis) DryOf(m Kg) Kg { return m * Kg(1-w) }
 
+// massAt is what one kg of moisture w weighs at another moisture of the same
+// dry mass.
+func (w WetBasis) massAt(to WetBasis) Ratio { return Ratio((1 - w) / (1 - to)) }
+
+// reweighed is the moisture of what weighs ratio times what it weighs at a known
+// moisture: w = 1 - (1 - known)/ratio, never below zero.
+func reweighed(ratio Ratio, known Range[WetBasis]) Range[WetBasis] {
+	now := func(w WetBasis) WetBasis { return max(0, 1-(1-w)/WetBasis(ratio)) }
+	return Range[WetBasis]{now(known.Low), now(known.Likely), now(known.High)}
+}
+
+// by is the heat that warms a kilogram by some degrees.
+func (c KilojoulePerKgKelvin) by(degrees Celsius) MJPerKg {
+	return MJPerKg(c) * MJPerKg(degrees) / 1000
+}
+
 // Duration returns the span as a time.Duration.
 func (h Hours) Duration() time.Duration { return time.Duration(float64(h) * float64(time.Hour)) }
 

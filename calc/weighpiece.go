@@ -5,6 +5,11 @@ import (
 	"slices"
 )
 
+var (
+	paceBatches  = constant[Count]("last batches that tell a producer's pace of drying", 5, judged)
+	paceBelieved = newFigure[Ratio]("believable pace of drying against the model, least and most", .5, 1, 2, judged)
+)
+
 // WeighPieceInput is one marked piece, weighed when it left the mould and again.
 type WeighPieceInput struct {
 	Wet, Now Kg
@@ -39,10 +44,9 @@ func WeighPiece(in WeighPieceInput) (WeighPieceResult, error) {
 	if err != nil {
 		return out, err
 	}
-	moisture := func(w WetBasis) WetBasis { return max(0, 1-WetBasis(w.DryOf(in.Wet)/in.Now)) }
-	out.Moisture = Range[WetBasis]{moisture(mix.Low), moisture(mix.Likely), moisture(mix.High)}
+	out.Moisture = reweighed(Ratio(in.Now/in.Wet), mix)
 	out.Lost = Share(1 - in.Now/in.Wet)
-	out.ReadyRatio = Ratio((1 - mix.Likely) / (1 - target))
+	out.ReadyRatio = mix.Likely.massAt(target)
 	out.ReadyMass = Kg(out.ReadyRatio) * in.Wet
 	out.Ready = in.Now <= out.ReadyMass
 	return out, nil
@@ -56,11 +60,10 @@ type DryingRecord struct{ Forecast, Taken Days }
 // each kept between 0.5 and 2. It is the Pace of DryInput; 1 without a record.
 // Records without positive days teach nothing.
 func LearnPace(records []DryingRecord) Ratio {
-	const last = 5
 	var paces []Ratio
 	for _, r := range slices.Backward(records) {
-		if r.Forecast > 0 && r.Taken > 0 && len(paces) < last {
-			paces = append(paces, min(max(Ratio(r.Forecast/r.Taken), 0.5), 2))
+		if r.Forecast > 0 && r.Taken > 0 && len(paces) < int(paceBatches.Likely) {
+			paces = append(paces, min(max(Ratio(r.Forecast/r.Taken), paceBelieved.Low), paceBelieved.High))
 		}
 	}
 	if len(paces) == 0 {
