@@ -31,7 +31,7 @@ var askTopic = topic{
 
 // nextAsk asks for the question. Who wants a person on the phone gets one.
 func (t *turn) nextAsk(f *Frame) (question, bool) {
-	if f.has(slotQuestion) || f.has(slotCall) {
+	if f.has(slotQuestion) || f.has(slotCall) || !t.w.Channel.Sends {
 		return question{}, false
 	}
 	return question{slot: slotQuestion, id: "ask.question", args: locales.Args{"Days": answerDays}}, true
@@ -42,20 +42,21 @@ const slotCall Slot = "call"
 
 // asked says what happens next with the question.
 func (t *turn) asked(f *Frame) {
-	if f.has(slotCall) {
+	switch {
+	case !t.w.Channel.Sends: // an answer could not reach the person
+		t.say("ask.not-here", Answer, nil)
+	case f.has(slotCall):
 		delete(f.Slots, slotCall)
-		if t.w.Channel.Sends {
-			t.callBack()
-			return
-		}
+		t.callBack()
+	default:
+		t.say("ask.sent", Answer, locales.Args{"Days": answerDays})
 	}
-	t.say("ask.sent", Answer, locales.Args{"Days": answerDays})
 }
 
 // putQuestion takes a text as the question for an officer.
 func (t *turn) putQuestion(f *Frame, text string) {
-	t.do(Question{Text: text})
 	if t.w.Channel.Sends {
+		t.do(Question{Text: text})
 		t.set(Timer{ID: timerAsk, At: t.w.Now.Add(answerDays * 24 * time.Hour), Kind: string(timerAsk)})
 	}
 	f.Slots[slotQuestion] = Value{Key: "asked"}

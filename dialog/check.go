@@ -145,7 +145,7 @@ func (t *turn) checked(f *Frame) {
 	last := &t.out.Replies[0]
 	for i, fault := range r.Faults {
 		id := locales.ID("fault." + fault.Why)
-		if i == 0 && r.Verdict != calc.FitToSell {
+		if i == 0 && r.Verdict == calc.NotFit {
 			last.Text += " " + t.text(id, nil)
 			continue
 		}

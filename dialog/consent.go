@@ -13,6 +13,10 @@ const (
 	slotPlace   Slot = "place"
 	slotGroup   Slot = "group"
 	slotConsent Slot = "consent"
+
+	// How consent to messages was given, as the profile keeps it.
+	consentYes = "text-yes"
+	consentNo  = "text-no"
 )
 
 // enrolTopic asks for the place, the group, and consent to messages.
@@ -29,7 +33,7 @@ func (t *turn) nextEnrol(f *Frame) (question, bool) {
 		return q, true
 	case !f.has(slotGroup):
 		return question{slot: slotGroup, id: "ask.group"}, true
-	case !f.has(slotConsent):
+	case !f.has(slotConsent) && t.w.Channel.Sends:
 		return question{slot: slotConsent, id: "ask.consent", options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}}, true
 	}
 	return question{}, false
@@ -92,13 +96,12 @@ func (t *turn) enrol(f *Frame) {
 		t.place = placeOf(t.w.Facts, key)
 	}
 	t.s.Profile.Lang = t.lang
-	t.s.Profile.Consent = "text-" + f.Slots[slotConsent].Key
-	id := locales.ID("enrol.done")
-	if f.Slots[slotConsent].Key == "no" {
-		id = "enrol.quiet"
-	} else {
+	id, consent := locales.ID("enrol.quiet"), consentNo
+	if f.Slots[slotConsent].Key == "yes" {
+		id, consent = "enrol.done", consentYes
 		t.s.Stopped = false
 	}
+	t.s.Profile.Consent = consent
 	t.say(id, Answer, locales.Args{"Place": t.place.Name})
 	if key == keyOther {
 		t.say("enrol.other", Answer, nil)

@@ -92,6 +92,7 @@ func (t *turn) drying(f *Frame) {
 	case days.Likely >= neverDry:
 		t.say2("dry.damp", nil)
 	default:
+		days.Low = max(1, days.Low)
 		args["Days"] = t.days(days)
 		t.say2("dry.briquettes", args)
 	}

@@ -52,13 +52,9 @@ func (t *turn) bareMoney(m calc.Money) string {
 // starch takes of it, and what is left for an hour of work.
 func (t *turn) price(f *Frame) {
 	charcoal, starch := t.smallest(f.Slots[slotCharcoalPrice].Number), t.smallest(f.Slots[slotStarchPrice].Number)
-	in := calc.PriceInput{Sold: calc.Exactly[calc.Kg](1), PerStarch: starch, Charcoal: charcoal}
-	fair, err := calc.Price(in)
-	if err == nil && fair.Ceiling.Likely > 0 {
-		in.Price = fair.Ceiling.Likely
-		fair, err = calc.Price(in)
-	}
-	if err != nil || in.Price == 0 {
+	fair, err := calc.Price(calc.PriceInput{Sold: calc.Exactly[calc.Kg](1), PerStarch: starch, Charcoal: charcoal, Price: charcoal})
+	price := fair.Ceiling.Likely
+	if err != nil || price == 0 {
 		t.say("recipe.out-of-range", Answer, nil)
 		delete(f.Slots, slotCharcoalPrice)
 		f.Done = false
@@ -66,14 +62,21 @@ func (t *turn) price(f *Frame) {
 		return
 	}
 	t.say2("price.sell", locales.Args{"Charcoal": t.money(charcoal), "Low": t.bareMoney(fair.Ceiling.Low), "High": t.money(fair.Ceiling.High)})
+	// What an hour earns is what the price leaves above the cash, over the hours:
+	// at another price the hours are the same.
+	left, atCharcoal := price-fair.Cash.Likely, charcoal-fair.Cash.Likely
+	hour := calc.Money(0)
+	if left > 0 {
+		hour = calc.Money(float64(fair.HourEarns.Likely) * float64(left) / float64(atCharcoal))
+	}
 	args := locales.Args{
 		"Low": t.bareMoney(fair.Cash.Low), "High": t.money(fair.Cash.High),
-		"Price": t.money(in.Price), "Hour": t.money(fair.HourEarns.Likely),
+		"Price": t.money(price), "Hour": t.money(hour),
 	}
 	switch {
 	case starch == 0:
 		t.say("price.free", Answer, args)
-	case fair.HourEarns.Likely <= 0:
+	case left <= 0:
 		t.say("price.loss", Answer, args)
 	default:
 		t.say("price.cost", Answer, args)

@@ -216,6 +216,9 @@ func (t *turn) recipe(f *Frame) {
 	}
 	t.say2("recipe.expect", t.expect(f, r))
 	t.say2("recipe.light", t.light(r))
+	for _, c := range []locales.ID{"caution.place", "caution.lighting", "caution.people"} {
+		t.later(c, nil)
+	}
 	t.afterwards(f)
 }
 

@@ -27,8 +27,10 @@ func (t *turn) nextBatches(f *Frame) (question, bool) {
 	}
 	if last.Minutes > 0 && last.Ash == "" {
 		return question{slot: slotAshSeen, id: "ask.ash-seen", options: []option{
-			{key: "black", label: "ash-seen.black"}, {key: "grey", label: "ash-seen.grey"},
-			{key: "white", label: "ash-seen.white"}, {key: "unknown", label: "ash-seen.unknown"},
+			{key: "black", label: "ash-seen.black"},
+			{key: "grey", label: "ash-seen.grey"},
+			{key: "white", label: "ash-seen.white"},
+			{key: "unknown", label: "ash-seen.unknown"},
 		}}, true
 	}
 	return question{}, false
@@ -53,13 +55,15 @@ func (t *turn) batches(*Frame) {
 	waste := calc.Waste(t.s.Batches[n-1].Waste)
 	own := t.ownYield(waste)
 	if own.Likely > 0 {
-		mine, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: own})
-		others, err2 := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1})
-		if err == nil && err2 == nil {
-			t.say2("record.yield", locales.Args{
-				"Waste": t.waste(string(waste)), "Own": t.rangeOf(float64(mine.Char.Low), float64(mine.Char.High)),
-				"Others": t.rangeOf(float64(others.Char.Low), float64(others.Char.High)),
-			})
+		r, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: own})
+		feed, unknown := calc.Feed(waste)
+		if err == nil && unknown == nil {
+			low, high := float64(r.Char.Low), float64(r.Char.High)
+			mine := t.rangeOf(low, high)
+			others := t.rangeOf(low*float64(feed.Yield.Low/own.Low), high*float64(feed.Yield.High/own.High))
+			if mine != others {
+				t.say2("record.yield", locales.Args{"Waste": t.waste(string(waste)), "Own": mine, "Others": others})
+			}
 		}
 	}
 	t.advise(waste, own)

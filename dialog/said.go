@@ -524,7 +524,9 @@ func (t *turn) answerOpen(r reading) bool {
 	}
 	key, ok := f.pick(r)
 	if !ok {
-		key, ok = f.named(r)
+		if key, ok = f.named(r); strings.HasPrefix(key, keyTopic) {
+			return false // the topic reads what else the text says
+		}
 	}
 	if !ok && r.whole("word.unknown") {
 		key, ok = "unknown", slices.Contains(f.Options, "unknown")

@@ -131,9 +131,13 @@ func (t *turn) weather(*Frame) {
 	if old := t.age(); old != "" {
 		t.out.Replies[len(t.out.Replies)-1].Text += " " + old
 	}
+	no := strings.Join(still, ", ")
+	if len(still) == len(lines) && len(still) > 2 {
+		no = t.text("measure.range", locales.Args{"Low": still[0], "High": still[len(still)-1]})
+	}
 	switch {
 	case len(still) > 0:
-		t.say("weather.no-light", Answer, locales.Args{"Days": strings.Join(still, ", ")})
+		t.say("weather.no-light", Answer, locales.Args{"Days": no})
 	case care:
 		t.say("weather.care", Answer, nil)
 	default:

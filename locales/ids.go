@@ -575,6 +575,7 @@ var messages = []Message{
 	{"advice.about-right", 2, Args{"Sure": "I am quite sure"}},
 	{"advice.unsure", 2, nil},
 	{"ask.question", 2, Args{"Days": 3}},
+	{"ask.not-here", 1, nil},
 	{"ask.sent", 2, Args{"Days": 3}},
 	{"ask.sent-over", 1, nil},
 	{"ask.place", 1, nil},
