@@ -132,10 +132,14 @@ func flour(s Starch, low, likely, high, ash float64, gel given, c ...BinderCauti
 
 // fresh makes the row of a root or fruit that is grated as it is.
 func fresh(s Starch, starch, water, ash, gel given, c ...BinderCaution) Binder {
+	freed := rasping
+	if s != CassavaRoot {
+		freed = rasping.judged("of cassava, 70 to 90 % is freed by one rasping")
+	}
 	return Binder{
 		Starch: s, Hold: Gels, Dose: starchDose, Paste: starchPaste, Cautions: c,
 		Content:     figureOf[Share](string(s)+" content of starch", starch),
-		Freed:       newFigure[Share](string(s)+" starch freed by grating", .7, .8, .9, rasping),
+		Freed:       newFigure[Share](string(s)+" starch freed by grating", .7, .8, .9, freed),
 		Water:       figureOf[WetBasis](string(s)+" content of water", water),
 		Ash:         figureOf[Share](string(s)+" ash of dry matter", ash),
 		Gelatinises: figureOf[Celsius](string(s)+" gelatinises", gel),

@@ -78,8 +78,8 @@ func TestFilmOfAHotWall(t *testing.T) {
 	}
 }
 
-// classRuns are the hours of the core and the core at wall temperatures from an
-// earlier two-dimensional run: own reference computation.
+// classRuns are the hours of the core and the core at wall temperatures from a
+// two-dimensional run of a separate program: own reference computation.
 var classRuns = []struct {
 	waste Waste
 	hours map[float64]float64    // core temperature: hours

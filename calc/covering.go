@@ -80,7 +80,7 @@ type signs struct {
 var (
 	coveringJudged = judged.at("signs that trainers teach: brown hearts are early or damp, white ash and little char late or leaking")
 	fewBrands      = constant[Share]("unburnt share that counts as none", 0.03, judged.at("one burn in ten leaves less"))
-	manyBrands     = constant[Share]("unburnt share from which brands are many", 0.12, hung.at("7.6 % at the best setting of a kiln; half as much again"))
+	manyBrands     = constant[Share]("unburnt share from which brands are many", 0.12, hung.judged("7.6 % at the best setting of a kiln; half as much again"))
 	burnSigns      = [causeCount]signs{
 		AboutRight:     signsOf(AboutRight, 0.50, [3]Share{0.12, 0.73, 0.15}, [3]Share{0.50, 0.42, 0.08}, 1, 1),
 		CoveredTooSoon: signsOf(CoveredTooSoon, 0.20, [3]Share{0.01, 0.34, 0.65}, [3]Share{0.80, 0.18, 0.02}, 0.95, 0.67),

@@ -17,7 +17,7 @@ var (
 
 	leastYield  = constant[Share]("least believable char on dry feed", 0.10, lostBurn)
 	mostYield   = constant[Share]("most believable char on dry feed of a waste poor in ash", 0.45, lostBurn)
-	ashRich     = constant[Share]("ash of the dry feed from which more char than that is believable", 0.15, hung.at("48.25 % char of rice straw"))
+	ashRich     = constant[Share]("ash of the dry feed from which more char than that is believable", 0.15, hung.judged("48.25 % char of rice straw"))
 	leastLoad   = constant[Kg]("least believable waste in one drum", 4, judged.at("0.2 m3 of loose husk leaves"))
 	mostLoad    = constant[Kg]("most believable waste in one drum", 120, judged.at("0.2 m3 of palm kernel shell"))
 	wettestLit  = constant[WetBasis]("wettest waste that is believed to have burnt", 0.5, judged)

@@ -10,7 +10,7 @@ import (
 	"cobline/calc"
 )
 
-// Wood-fuel handbooks print these pairs of wet and dry basis.
+// Pairs of wet and dry basis as wood-fuel handbooks print them, from memory.
 func TestWetAndDryBasis(t *testing.T) {
 	for wet, dry := range map[calc.WetBasis]float64{.10: .111, .15: .176, .20: .250, .25: .333, .30: .429, .50: 1} {
 		require.InDelta(t, dry, float64(wet.Dry()), .0006)

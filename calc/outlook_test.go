@@ -163,6 +163,9 @@ func TestPlanProperties(t *testing.T) {
 		for i, p := range out.Plan {
 			require.NotZero(t, p.Action)
 			require.Equal(t, i == len(out.Plan)-1 && p.Evening <= .08, p.Action == Pack)
+			if p.Action == Pack && i > 0 {
+				require.Equal(t, out.Plan[i-1].Date, p.Date, "packed when it is dry, not before")
+			}
 			if p.Action == PutOut || p.Action == PutOutUntil {
 				require.True(t, p.Out.Before(p.In))
 				require.LessOrEqual(t, p.In.Hour(), 17)
@@ -217,7 +220,7 @@ func TestStandardDryingIsDryOut(t *testing.T) {
 }
 
 // Every value has a key of its own: officers' files and the JSON name them.
-func TestWeatherKeys(t *testing.T) {
+func TestKeys(t *testing.T) {
 	for _, keys := range [][]fmt.Stringer{
 		{InSun, UnderRoof, Covered},
 		{SheetedAtNight, Roofed, LeftOut},
@@ -226,6 +229,16 @@ func TestWeatherKeys(t *testing.T) {
 		{PutOut, PutOutUntil, KeepCovered, Pack},
 		{OrdinaryCare, ExtraCare, DoNotLightToday},
 		{StayNear, SlowDay, TieDown, ShadeFirst, DampSpell, Fragile, LittleGain},
+		{NoDate, ByThen, ProbablyByThen, NotByThen},
+		{TimeItself, DrumsShort, PeopleShort, RackShort, SunShort, StarchShort},
+		{AboutRight, CoveredTooSoon, CoveredTooLate, DampWaste, AirLeak},
+		{Alone, CutFirst, Layered, Chokes},
+		{Gels, Sets, Packs, Unproven},
+		{SolidShape, HollowShape, HolesShape, BallShape, BrickShape},
+		{LightNow, LightWithLoss, DryFirst, DoNotLight},
+		{Passed, Doubtful, Failed},
+		{Unsure, FitToSell, NotFit},
+		{WithinLimit, NearLimit, BeyondLimit},
 		{WindyFire, GustyFire, DryAir, DangerIndex, FireWarning, AfterHotDay},
 		{
 			DewFromHumidity, DewFromNine, DewFromMinimum, SunFromSunshine, SunFromCloud, SunFromCode, SunFromTemperature,
@@ -238,5 +251,6 @@ func TestWeatherKeys(t *testing.T) {
 			seen[k.String()] = true
 		}
 	}
+	require.Equal(t, "unknown", Bottleneck(99).String())
 	require.Equal(t, "stay-near tie-down", (StayNear | TieDown).String())
 }

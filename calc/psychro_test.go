@@ -60,6 +60,8 @@ func TestFAO56AirTables(t *testing.T) {
 		require.InDelta(t, r.es, float64(SaturationPressure(Celsius(r.t))), .005, "table 2.3 at %g C", r.t)
 		require.InDelta(t, r.slope, saturationSlope(Celsius(r.t)), .0005, "table 2.4 at %g C", r.t)
 	}
+	require.InDelta(t, .657, float64(SaturationPressure(1)), .0005, "table 2.3")
+	require.InDelta(t, 9.58, float64(SaturationPressure(45)), .006, "table 2.3")
 }
 
 // Examples 2 to 6 and 14 of FAO-56. 2 to 5 and 14 were read in the tests of

@@ -71,6 +71,7 @@ func TestRangesAgreeWithDraws(t *testing.T) {
 			c, err := newCharge(LoadInput{Waste: w})
 			require.NoError(t, err)
 			require.NoError(t, c.setYield(Range[Share]{}))
+			c.conserve()
 			got, drawn := c.ranges(), drawOutcomes(c, n)
 			for j := range got {
 				require.True(t, got[j].Ordered(), "outcome %d", j)
