@@ -17,12 +17,18 @@ const (
 // answerDays is by when an officer answers.
 const answerDays = 3
 
+// askedWords is how many words behind the word for a question make one.
+const askedWords = 3
+
 // askTopic passes a question on to the officers.
 var askTopic = topic{
 	key: topicAsk,
 	infer: func(r reading, in *filled) {
-		if r.has("word.call") {
+		switch {
+		case r.has("word.call"):
 			in.values[slotCall] = Value{Key: "yes"}
+		case len(r.spans) > 0 && r.spans[0].is("topic.ask") && r.spans[0].from == 0 && len(r.tokens)-r.spans[0].to >= askedWords:
+			in.values[slotQuestion] = Value{Key: r.text} // "question: may I ..."
 		}
 	},
 	next:   (*turn).nextAsk,
@@ -49,18 +55,16 @@ func (t *turn) asked(f *Frame) {
 		delete(f.Slots, slotCall)
 		t.callBack()
 	default:
+		t.do(Question{Text: f.Slots[slotQuestion].Key})
+		t.set(Timer{ID: timerAsk, At: t.w.Now.Add(answerDays * 24 * time.Hour), Kind: string(timerAsk)})
 		t.say("ask.sent", Answer, locales.Args{"Days": answerDays})
+		delete(f.Slots, slotQuestion)
 	}
 }
 
 // putQuestion takes a text as the question for an officer.
 func (t *turn) putQuestion(f *Frame, text string) {
-	if t.w.Channel.Sends {
-		t.do(Question{Text: text})
-		t.set(Timer{ID: timerAsk, At: t.w.Now.Add(answerDays * 24 * time.Hour), Kind: string(timerAsk)})
-	}
-	f.Slots[slotQuestion] = Value{Key: "asked"}
+	f.Slots[slotQuestion] = Value{Key: text}
 	t.heard.Topic = topicAsk
 	t.advance(f)
-	delete(f.Slots, slotQuestion)
 }

@@ -199,7 +199,7 @@ func (t *turn) paste(f *Frame) {
 	args["Char"] = t.number(round(char))
 	text := t.text(id, args)
 	if s := float64(r.SprinkleWater.Likely); s >= 0.25 {
-		text += " " + t.text("binder.sprinkle", locales.Args{"Water": t.number(half(s))})
+		text += " " + t.text("binder.sprinkle", locales.Args{"Water": t.litres(s)})
 	}
 	t.add(Reply{Key: string(id), Text: text + " " + t.text("binder.next", nil), Urgency: Answer, Keep: true})
 	t.say("caution.crushing", Answer, nil)
@@ -221,19 +221,22 @@ func (t *turn) pasteOf(starch calc.Starch, r calc.BindResult) (locales.ID, local
 	water := float64(r.PasteWater.Likely)
 	switch b, _ := calc.BinderOf(starch); {
 	case b.Hold == calc.Sets:
-		args["Water"] = t.number(half(water))
+		args["Water"] = t.litres(water)
 		return "binder.sets", args
 	case b.Hold == calc.Packs:
-		args["Water"] = t.number(half(water))
+		args["Water"] = t.litres(water)
 		return "binder.packs", args
 	case !cupFlours[starch]:
-		args["Hot"] = t.number(half(water))
+		args["Hot"] = t.litres(water)
 		return "binder.root", args
 	}
 	cold := float64(r.ColdWater.Likely)
-	args["Cold"], args["Hot"] = t.number(half(cold)), t.number(half(water-cold))
+	args["Cold"], args["Hot"] = t.litres(cold), t.litres(water-cold)
 	return "binder.flour", args
 }
+
+// litres writes an amount of water in halves of a litre.
+func (t *turn) litres(v float64) string { return t.measure("measure.litres", half(v)) }
 
 // exactStarch writes the likely amount of binder, for charcoal that was weighed.
 func (t *turn) exactStarch(s calc.Starch, r calc.BindResult) string {

@@ -216,6 +216,8 @@ var messages = []Message{
 	{"measure.tins-part", 1, Args{"Number": "12.5"}},
 	{"measure.days", 1, Args{"Count": 12}},
 	{"measure.days-range", 1, Args{"Low": 12, "High": 14}},
+	{"measure.litres", 1, Args{"Count": 12}},
+	{"measure.litres-part", 1, Args{"Number": "12.5"}},
 	{"measure.range", 1, Args{"Low": "1200", "High": "2400"}},
 	{"measure.cups-of", 1, Args{"Number": "12 to 24", "What": "cassava starch"}},
 	{"measure.kg-of", 1, Args{"Number": "12 to 24", "What": "cassava root"}},
@@ -327,9 +329,9 @@ var messages = []Message{
 	// The paste.
 	{"ask.char-kg", 1, nil},
 	{"ask.starch", 1, nil},
-	{"binder.flour", 2, Args{"Char": "120", "Starch": "24 cups cassava starch", "Cold": "12.5", "Hot": "42.5"}},
-	{"binder.root", 2, Args{"Char": "120", "Starch": "24 kg cassava root", "Cold": "12.5", "Hot": "42.5"}},
-	{"binder.sprinkle", 1, Args{"Water": "12.5"}},
+	{"binder.flour", 2, Args{"Char": "120", "Starch": "24 cups cassava starch", "Cold": "12.5 litres", "Hot": "42.5 litres"}},
+	{"binder.root", 2, Args{"Char": "120", "Starch": "24 kg cassava root", "Cold": "12.5 litres", "Hot": "42.5 litres"}},
+	{"binder.sprinkle", 1, Args{"Water": "12.5 litres"}},
 	{"binder.other", 1, Args{"What": "green banana peel"}},
 
 	// Drying, waste drying and the weather.
@@ -376,8 +378,8 @@ var messages = []Message{
 	{"short.all", 1, nil},
 	{"binder.weaker", 1, nil},
 	{"short.more", 1, nil},
-	{"binder.sets", 2, Args{"Char": "120", "Starch": "24 kg gum arabic", "Water": "42.5"}},
-	{"binder.packs", 2, Args{"Char": "120", "Starch": "24 kg cow dung", "Water": "42.5"}},
+	{"binder.sets", 2, Args{"Char": "120", "Starch": "24 kg gum arabic", "Water": "42.5 litres"}},
+	{"binder.packs", 2, Args{"Char": "120", "Starch": "24 kg cow dung", "Water": "42.5 litres"}},
 	{"binder.next", 1, nil},
 	{"infeasible.char-too-wet", 1, nil},
 	{"infeasible.binder-too-wet", 1, nil},
