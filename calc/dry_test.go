@@ -175,20 +175,46 @@ func TestDryingSizesAndWastes(t *testing.T) {
 	}
 }
 
+// Left out in 40 mm of rain, own reference computation.
+func TestDryingLeftOutInRain(t *testing.T) {
+	got := dried(t, DryInput{Forecast: scenarios(t)["rainy spell"], Tending: LeftOut})
+	require.Equal(t, "33.6 32.6 18.8 30.0 34.9 17.6 10.5 7.9", percents(got.Members[LikelyMember].Evenings))
+}
+
 // An airy roof in nearly saturated air never brings char below 8 %: what it
-// tends to is more than that.
+// tends to is more than that. Own reference computation.
 func TestDryingStallsInDampAir(t *testing.T) {
-	f, err := NewForecast(ForecastInput{Place: Place{Lat: 6}, Days: []Day{{
-		Date: onDay(160, time.UTC), Max: new(Celsius(27)), Min: new(Celsius(25)), Dew: new(Celsius(24.6)), Sunshine: new(Hours(1.2)),
-	}}})
-	require.NoError(t, err)
+	f := scenarios(t)["saturated air"]
 	got := dried(t, DryInput{Forecast: f, Tending: Roofed})
 	member := got.Members[LikelyMember]
 	require.False(t, member.Reached)
 	require.True(t, got.Beyond)
 	require.Equal(t, Days(40), got.Days.Likely)
-	require.InDelta(t, .084, float64(member.Evenings[len(member.Evenings)-1]), .002, "stalls at 8.4 %")
-	require.True(t, dried(t, DryInput{Forecast: f}).Members[LikelyMember].Reached, "in the sun it dries")
+	require.Equal(t, "8.4", percents(member.Evenings[len(member.Evenings)-1:]))
+	require.Equal(t, "7.6", tenths(dried(t, DryInput{Forecast: f}).Days.Likely), "in the sun it dries")
+}
+
+// Whatever the weather, air in which char holds more than the target never
+// dries it, and air in which it holds less does.
+func TestDampAirDecidesUnderARoof(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		in := forecastOf(t)
+		in.Days = in.Days[:1]
+		f, err := NewForecast(in)
+		require.NoError(t, err)
+		r, _, err := DryInput{Forecast: f, Tending: Roofed}.rack(new([]Sourced))
+		require.NoError(t, err)
+		least, most := math.Inf(1), 0.0
+		hours := f.Hours(LikelyMember, 0)
+		for clock := range hours {
+			e := r.exchange(r.target, &hours[clock], UnderRoof, r.gamma)
+			held := e.at(e.surface()).equilibrium
+			least, most = min(least, held), max(most, held)
+		}
+		reached := r.run(LikelyMember, .54).Reached
+		require.False(t, reached && least >= r.target, "dried below what the driest hour leaves in it")
+		require.False(t, !reached && most < .8*r.target, "wet although the dampest hour would dry it")
+	})
 }
 
 // finiteVolume dries the cylinder of equal root with an implicit radial

@@ -102,6 +102,41 @@ func TestThinnerPiecesDryFaster(t *testing.T) {
 	})
 }
 
+// The hours formula over random air: damper air is never faster, and where char
+// holds the target or more it never dries.
+func TestDamperAirIsNeverFaster(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		air := calc.Celsius(rapid.Float64Range(5, 45).Draw(t, "air"))
+		rh := calc.Share(rapid.Float64Range(.05, .9).Draw(t, "humidity"))
+		target := calc.WetBasis(rapid.Float64Range(.05, .12).Draw(t, "target"))
+		hours := func(rh calc.Share) (calc.Hours, error) {
+			return calc.DryingHours(calc.Piece{}, .35, target, calc.CharcoalEquilibrium(air, rh), 1.9e-9)
+		}
+		dry, err := hours(rh)
+		if calc.CharcoalEquilibrium(air, rh) >= target.Dry() {
+			require.ErrorAs(t, err, new(calc.OutOfRange))
+			return
+		}
+		if damp, failed := hours(rh + .05); err == nil && failed == nil {
+			require.GreaterOrEqual(t, damp, dry)
+		}
+	})
+}
+
+// A wet season of mixed and cloudy days takes about twice as long as a dry one
+// (New Vision, 8 October 2020), and never less than two days.
+func TestWetSeasonTakesAboutTwiceAsLong(t *testing.T) {
+	days := func(sun calc.Hours) calc.Range[calc.Days] {
+		r, err := calc.Recipe(calc.RecipeInput{Waste: calc.MaizeCob, EffectiveSun: sun})
+		require.NoError(t, err)
+		return r.DryingDays
+	}
+	sunny, mixed, cloudy := days(8), days(5), days(2)
+	require.Less(t, float64(mixed.Likely), 2*float64(sunny.Likely))
+	require.Greater(t, float64(cloudy.Likely), 2*float64(sunny.Likely))
+	require.Equal(t, calc.Days(2), days(12).Low)
+}
+
 // Mass in is mass out: the pieces and the losses hold all solids.
 func TestPiecesHoldAllSolids(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

@@ -56,6 +56,29 @@ func TestPracticeValues(t *testing.T) {
 		require.InDelta(t, 1.75, float64(mix.Water.Likely), .25)
 		require.InDelta(t, 1.34, float64(mix.PasteWater.Likely)+.66*.75, .05)
 	})
+	t.Run("any starchy material binds", func(t *testing.T) {
+		for _, s := range calc.Starches() {
+			b, err := calc.BinderOf(s)
+			require.NoError(t, err)
+			mix, err := calc.Bind(calc.BindInput{Char: calc.Exactly[calc.Kg](5), Starch: s})
+			require.NoError(t, err)
+			// Peel is a filler: at a full dose it brings too much water.
+			if b.Hold == calc.Gels && s != calc.BananaPeel {
+				require.Nil(t, mix.Infeasible, s)
+			}
+		}
+	})
+	// Two burns with the same signs move the covering time; one alone need not.
+	t.Run("covering time is learnt by the second or third batch", func(t *testing.T) {
+		early := calc.Opening{Brands: calc.ManyBrands}
+		move := func(openings ...calc.Opening) calc.Minutes {
+			advice, err := calc.Advise(calc.AdviseInput{Waste: calc.MaizeCob, Openings: openings})
+			require.NoError(t, err)
+			return advice.Move
+		}
+		require.Zero(t, move(early))
+		require.Positive(t, move(early, early))
+	})
 	t.Run("three to four days of sun", func(t *testing.T) {
 		require.InDelta(t, 3.5, float64(r.DryingDays.Likely), .5)
 		require.GreaterOrEqual(t, r.DryingDays.Low, calc.Days(2))
