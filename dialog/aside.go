@@ -69,3 +69,20 @@ func (t *turn) asideQuestion(f *Frame) (question, bool) {
 	}
 	return question{}, false
 }
+
+// askUnder asks an aside again that lay open under the one just answered, if
+// there is room: a question nobody sees must not wait for a digit.
+func (t *turn) askUnder() {
+	f := t.top()
+	if f == nil || f.Done || topics[f.Topic].next != nil || f.Topic == lobby {
+		return
+	}
+	q, ok := t.asideQuestion(f)
+	switch {
+	case !ok || len(t.out.Replies) >= maxReplies:
+		t.close()
+	case slices.ContainsFunc(t.out.Replies, func(r Reply) bool { return r.Key == string(q.id) }):
+	default:
+		t.ask(f, q)
+	}
+}

@@ -67,6 +67,7 @@ type told struct {
 	not      bool
 	drum     string
 	ago      time.Duration
+	clock    time.Duration // the time of day that was told, or negative
 	kg       []amount
 }
 
@@ -74,7 +75,7 @@ type told struct {
 // the whole text, but for a drum's name, an amount and how long ago it was; a
 // question is never a report.
 func (t *turn) hear(r reading) (told, bool) {
-	var out told
+	out := told{clock: -1}
 	reports, questions := []string{}, []string{}
 	asks, loose := false, 0
 	covered := make([]bool, len(r.tokens))
@@ -115,7 +116,12 @@ func (t *turn) hear(r reading) (told, bool) {
 		}
 		loose++
 	}
+	clockAt := -1
+	out.clock, clockAt = r.clockTime(locales.Agglutinative(t.lang))
 	for _, a := range r.sums {
+		if clockAt >= 0 && (a.token == clockAt || a.token == clockAt+1 && r.tokens[clockAt].comma) {
+			continue // a time, no amount
+		}
 		switch a.unit {
 		case "minute":
 			out.ago += time.Duration(a.number * float64(time.Minute))
@@ -191,6 +197,52 @@ func weatherOnly(kinds []string) bool {
 	return !slices.ContainsFunc(kinds, func(k string) bool { return k != reportRain && k != reportWind && k != reportDark })
 }
 
+// clockTime reads a time of day that was told: "at 8", "8:40", or in Swahili
+// "saa 3", which counts from six. It returns the time since midnight and the
+// token of the hour, or a negative time.
+func (r reading) clockTime(fromSix bool) (time.Duration, int) {
+	hour := func(i int) (time.Duration, bool) {
+		if i < 0 || i >= len(r.tokens) || !r.tokens[i].isNumber || r.tokens[i].number != float64(int(r.tokens[i].number)) || r.tokens[i].number > 23 {
+			return 0, false
+		}
+		d := time.Duration(r.tokens[i].number) * time.Hour
+		if i+1 < len(r.tokens) && r.tokens[i].comma && r.tokens[i+1].isNumber && r.tokens[i+1].number < 60 {
+			d += time.Duration(r.tokens[i+1].number) * time.Minute
+		}
+		return d, true
+	}
+	for _, s := range r.spans {
+		if !s.is("word.at") && !(fromSix && s.is("unit.hour")) {
+			continue
+		}
+		if d, ok := hour(s.to); ok {
+			if fromSix && s.is("unit.hour") && d < 13*time.Hour {
+				d = (d + 6*time.Hour) % (24 * time.Hour)
+			}
+			return d, s.to
+		}
+	}
+	for i := range r.tokens {
+		if d, ok := hour(i); ok && d%time.Hour != 0 {
+			return d, i
+		}
+	}
+	return -1, -1
+}
+
+// toldTime is the last moment before now at which a clock showed the time told,
+// by a clock of twelve or of 24 hours: of two possible times the later counts.
+func (t *turn) toldTime(now time.Time, clock time.Duration) time.Time {
+	at := midnight(now.In(t.place.Zone)).Add(clock)
+	for at.Add(12 * time.Hour).Before(now.Add(time.Minute)) {
+		at = at.Add(12 * time.Hour)
+	}
+	for at.After(now.Add(time.Minute)) {
+		at = at.Add(-12 * time.Hour)
+	}
+	return at
+}
+
 // strongest is the report that is answered when a text holds several: what is
 // dangerous to misread comes first.
 func strongest(kinds []string) string {
@@ -248,6 +300,7 @@ func (t *turn) drumNamed(word string) string {
 // report answers a text about a burn. It returns false for any other text.
 func (t *turn) report(r reading, ev Said) bool {
 	if t.answerBurn(r, ev) {
+		t.askUnder()
 		return true
 	}
 	what, ok := t.hear(r)
@@ -267,6 +320,9 @@ func (t *turn) report(r reading, ev Said) bool {
 		return true
 	}
 	at := t.reported(ev).Add(-what.ago)
+	if what.clock >= 0 {
+		at = t.toldTime(at, what.clock)
+	}
 	if what.doubtful && what.what != reportRain && what.what != reportWind && what.what != reportDark && what.what != reportLeak {
 		t.heard.Report += "?"
 		t.askDone(what, at)
@@ -305,12 +361,14 @@ func (t *turn) smokeSeen(r reading) bool {
 func (t *turn) bareWeight(r reading) bool {
 	f := t.top()
 	opened := slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
-	if !opened || f != nil && !f.Done && f.Open != "" && f.Topic != topicInside && f.Topic != lobby {
+	asides := f != nil && (f.Topic == topicInside || f.Topic == topicStop || f.Topic == lobby)
+	if !opened || f != nil && !f.Done && f.Open != "" && !asides {
 		return false
 	}
+	lone := len(r.sums) == 1 && len(r.tokens) == 1 && (f == nil || len(f.Options) == 0)
 	weights := 0
 	for _, a := range r.sums {
-		if a.unit != "kg" && a.unit != "tin" && a.unit != "bucket" {
+		if a.unit != "kg" && a.unit != "tin" && a.unit != "bucket" && !lone {
 			return false
 		}
 		weights++
@@ -511,8 +569,11 @@ func wait(waste string) calc.Hours {
 	return 24
 }
 
-// stage moves a drum by a report.
+// stage moves a drum by a report. Older questions beside the topics end.
 func (t *turn) stage(what told, at time.Time) {
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool {
+		return f.Topic == topicStop || f.Topic == topicForget || f.Topic == topicDoubt || f.Topic == topicWhich || f.Topic == topicHurt
+	})
 	switch what.what {
 	case reportRain:
 		t.rain()
@@ -592,6 +653,9 @@ func (t *turn) whichDrum(another bool) question {
 	if another {
 		last := t.s.Drums[len(t.s.Drums)-1]
 		q.id, q.args = "burn.another", locales.Args{"Drum": last.Name, "Time": t.clock(last.LitAt)}
+		if last.LitAt.IsZero() {
+			q.id, q.args = "burn.another-sealed", locales.Args{"Drum": last.Name, "Time": t.clock(last.SealedAt)}
+		}
 		q.options = []option{
 			{key: keyAnother, label: "burn.another-yes", args: locales.Args{"Drum": t.nextName()}},
 			{key: last.Name, label: "burn.another-no"},
@@ -650,6 +714,7 @@ func (t *turn) lit(what told, at time.Time) {
 		return
 	case d != nil && d.Stage == stageLit && !d.LitAt.IsZero():
 		t.say("burn.lit-already", Answer, locales.Args{"Drum": d.Name, "Time": t.clock(d.LitAt)})
+		t.follow(d)
 		return
 	case d != nil:
 		t.drop(d.Name)
@@ -676,16 +741,32 @@ func (t *turn) lit(what told, at time.Time) {
 	}
 	t.s.Given = slices.DeleteFunc(t.s.Given, func(id string) bool { return id == "caution.covering" })
 	t.must("caution.covering")
-	switch {
-	case t.s.DrumPast == "oil" || t.s.DrumPast == "unknown" || t.s.DrumPast == "":
+	if t.s.DrumPast == "oil" || t.s.DrumPast == "unknown" || t.s.DrumPast == "" {
 		t.say("caution.drum-alight", Answer, nil)
-	case t.s.Stopped:
+	}
+	t.follow(d)
+}
+
+// follow sets the timers of a drum alight. After a STOP, LIT is consent for the
+// messages of this burn, and the reply says so.
+func (t *turn) follow(d *Drum) {
+	if t.s.Stopped {
+		d.Consent = true
 		t.say("consent.burn-only", Answer, nil)
 	}
-	t.timer(timerSmoke, d.Name, look)
-	t.timer(timerCover, d.Name, look.Add(smokeAgain))
-	t.timer(timerSilent, d.Name, last.Add(30*time.Minute))
-	t.timer(timerClose, d.Name, d.NotBefore.Add(closeAfter))
+	cover := calc.Clock(false).Cover
+	look, last := d.LitAt.Add(cover.Low.Duration()), d.LitAt.Add(cover.High.Duration())
+	if d.Moisture > nearlyWet {
+		look, last = look.Add(smokeAgain), last.Add(smokeAgain)
+	}
+	for _, o := range []Timer{
+		{Kind: timerSmoke, At: look}, {Kind: timerCover, At: look.Add(smokeAgain)},
+		{Kind: timerSilent, At: last.Add(30 * time.Minute)}, {Kind: timerClose, At: d.NotBefore.Add(closeAfter)},
+	} {
+		if o.At.After(t.w.Now) {
+			t.timer(o.Kind, d.Name, o.At)
+		}
+	}
 }
 
 // nearlyWet is a moisture (wet basis) above which the smoke stays white longer.
@@ -693,7 +774,7 @@ const nearlyWet = 0.18
 
 // timer sets a timer of a drum, if the channel can use it.
 func (t *turn) timer(kind, drum string, at time.Time) {
-	if !t.w.Channel.Sends {
+	if d := t.drum(drum); !t.w.Channel.Sends || t.s.Stopped && (d == nil || !d.Consent) {
 		return
 	}
 	t.set(Timer{ID: TimerID(kind + ":" + drum), At: at, Kind: kind, Drum: drum})
@@ -908,6 +989,8 @@ func (t *turn) rain() {
 		t.say("burn.rain", Answer, nil)
 		if d, ok := t.latestSealed(); ok {
 			t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		} else if t.isDark() {
+			t.say("burn.dark", Answer, nil)
 		} else {
 			t.say("burn.rain-lit", Answer, nil)
 		}
@@ -921,6 +1004,10 @@ func (t *turn) rain() {
 func (t *turn) wind() {
 	if d, ok := t.latestSealed(); ok {
 		t.say("burn.wind-sealed", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		return
+	}
+	if t.burning() && t.isDark() {
+		t.say("burn.dark", Answer, nil)
 		return
 	}
 	if t.burning() {
@@ -963,6 +1050,8 @@ func (t *turn) answerQuestion(what told) {
 		t.say("burn.may-light", Answer, nil)
 	case what.what == reportLeak:
 		t.say("burn.leak-lit", Answer, nil)
+	case isLit && t.isDark():
+		t.say("burn.dark", Answer, nil)
 	case isLit && (what.what == reportCovered || !isSealed):
 		t.say("burn.cover-sign", Answer, locales.Args{"When": t.when(lit.NotBefore)})
 		t.must("caution.covering")

@@ -681,3 +681,101 @@ func TestLapsedSafetyBringsTheSafeText(t *testing.T) {
 	p.now = p.now.AddDate(0, 0, 2)
 	require.Empty(t, p.step(dialog.Lapsed{Key: "burn.hold", Why: dialog.Expired}).Replies)
 }
+
+// TestC7AQuestionAboutDrynessIsNoAnswer: only a statement changes the band.
+func TestC7AQuestionAboutDrynessIsNoAnswer(t *testing.T) {
+	for _, text := range []string{"how long must i dry it", "when will it be dry?", "is it dry?", "must it be dry", "it is not dry", "what if it is not dry", "not yet dry"} {
+		p := known(t)
+		p.says("groundnut shell 3 sacks, bends")
+		require.NotContains(t, all(p.says(text)), "Light by", text)
+	}
+	p := known(t)
+	p.says("cobs 1 drum snaps")
+	require.NotContains(t, all(p.says("it is not dry")), "Light by")
+}
+
+// TestC4ByDaylightOnly: in the dark nobody is sent to the drum, whatever is
+// asked; two drums are lit so that the last is covered by daylight; before
+// sunrise the recipe says from when.
+func TestC4ByDaylightOnly(t *testing.T) {
+	p := known(t)
+	p.says("cobs 1 drum dry")
+	p.says("LIT")
+	p.now = p.now.Add(11 * time.Hour)
+	for _, text := range []string{"it is dark now can i open", "it rains", "strong wind", "should i cover"} {
+		turn := p.says(text)
+		require.Contains(t, all(turn), "It is dark", text)
+		require.NotContains(t, all(turn), "Cover when", text)
+	}
+	p = known(t)
+	p.now = time.Date(2026, 3, 2, 15, 30, 0, 0, p.place.Zone)
+	require.Contains(t, all(p.says("cobs 2 drums dry")), "Light by 15:45, 1 hour apart")
+	p.now = time.Date(2026, 3, 2, 2, 0, 0, 0, p.place.Zone)
+	require.Contains(t, all(p.says("cobs 1 drum dry")), "Light 06:45 to 16:45")
+}
+
+// TestC11ToldTimes: a time that was told counts, by a clock of twelve hours, of
+// 24, or in Swahili from six.
+func TestC11ToldTimes(t *testing.T) {
+	for _, tc := range []struct {
+		lang locales.Lang
+		text string
+		want string
+	}{{"en", "lit at 8", "08:00"}, {"en", "lit 8:40", "08:40"}, {"en", "lit at 7:15", "07:15"}, {"sw", "nimewasha saa 2", "08:00"}, {"en", "lit", "09:00"}} {
+		p := known(t)
+		p.state.Lang = tc.lang
+		require.Contains(t, all(p.says(tc.text)), tc.want, tc.text)
+		require.Equal(t, tc.want, p.state.Drums[0].LitAt.In(p.place.Zone).Format("15:04"), tc.text)
+	}
+}
+
+// TestC19AfterStop: only LIT is consent, and says so; COVERED sets no timer.
+func TestC19AfterStop(t *testing.T) {
+	p := known(t)
+	p.says("cobs 1 drum dry")
+	p.says("LIT")
+	require.Regexp(t, `leave it shut until \w+day \d\d:\d\d`, all(p.says("STOP")))
+	p.now = p.now.Add(time.Hour)
+	p.says("covered")
+	require.Empty(t, p.state.Timers)
+	p = known(t)
+	p.says("STOP")
+	p.says("cobs 1 drum dry")
+	turn := p.says("LIT")
+	require.Contains(t, all(turn), "You said STOP before. I write about this burn only.")
+	require.NotEmpty(t, p.state.Timers)
+	require.LessOrEqual(t, len(turn.Replies), 3)
+}
+
+// TestNoQuestionIsLost: a tie is asked again after WHY, a question under the
+// smoke question comes back, a report ends an old opt-out question, and a bare
+// number after the drum was opened is its weight.
+func TestNoQuestionIsLost(t *testing.T) {
+	p := known(t)
+	first := p.says("maize").Replies[0].Choices
+	turn := p.says("WHY")
+	require.Equal(t, first, turn.Replies[len(turn.Replies)-1].Choices)
+
+	p = known(t)
+	p.says("LIT")
+	p.says("LIT")
+	p.until(p.now.Add(20*time.Minute), nil)
+	require.Contains(t, all(p.says("1")), "Is this another drum?")
+
+	p = sealed(t)
+	p.state.Lang = "sw"
+	p.says("acha")
+	p.now = p.now.AddDate(0, 0, 2)
+	p.says("nimefungua")
+	p.says("1")
+	require.Contains(t, all(p.says("7")), "Kwa mkaa kilo 7")
+}
+
+// TestKindWords: thanks and a greeting cost nobody a menu of errors.
+func TestKindWords(t *testing.T) {
+	p := sealed(t)
+	require.Contains(t, all(p.says("hi")), "not before Tuesday 07:45")
+	require.Contains(t, all(p.says("thanks")), "You are welcome.")
+	require.True(t, strings.HasPrefix(all(p.says("poison")), "CHEMICAL:"))
+	require.True(t, strings.HasPrefix(all(p.says("it smells of gas")), "GAS DANGER!"))
+}

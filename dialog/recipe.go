@@ -317,8 +317,13 @@ func (t *turn) light(r calc.RecipeResult) locales.Args {
 	if r.Drums > 1 {
 		when = t.text("light.soon", nil)
 	}
-	if latest := t.place.latestLighting(t.now, r.Clock); t.now.Before(latest) {
-		when = t.text("light.by", locales.Args{"Time": t.clock(latest.Truncate(15 * time.Minute))})
+	// With an hour between drums, the last one must still be covered by daylight.
+	latest := t.place.latestLighting(t.now, r.Clock).Add(-time.Duration(r.Drums-1) * time.Hour).Truncate(15 * time.Minute)
+	switch first := t.place.firstLight(t.now); {
+	case t.now.Before(first) && latest.After(first):
+		when = t.text("light.between", locales.Args{"From": t.clock(first.Add(15*time.Minute - time.Nanosecond).Truncate(15 * time.Minute)), "Time": t.clock(latest)})
+	case t.now.Before(latest):
+		when = t.text("light.by", locales.Args{"Time": t.clock(latest)})
 	}
 	apart := ""
 	if r.Drums > 1 {

@@ -35,6 +35,9 @@ func (t *turn) said(ev Said) {
 	if t.smokeOpen() && r.smokeAnswer() || r.whole("word.hurt") {
 		em = emergencyIn{}
 	}
+	if em.tier == "" && t.barePoison(r) {
+		em = emergencyIn{tier: "b", kinds: []string{kindChemical}}
+	}
 	if em.tier == "a" {
 		t.overrideWith(em.kinds)
 		if t.optOut(r) {
@@ -58,7 +61,15 @@ func (t *turn) said(ev Said) {
 		t.say("aid.hurt", Emergency, nil)
 	}
 	before := len(t.out.Replies)
-	t.converse(r, ev)
+	switch {
+	case em.tier == "b" && (em.kinds[0] == kindGas && r.has("symptom.smells") || em.kinds[0] == kindChemical && t.barePoison(r)):
+		t.heard.Understood = true // the word was about the danger
+		if t.burning() {
+			t.burnStatus(nil)
+		}
+	default:
+		t.converse(r, ev)
+	}
 	if em.tier == "b" {
 		t.keepAid(before)
 	}
@@ -130,7 +141,7 @@ func (t *turn) converse(r reading, ev Said) {
 		t.sawAlert()
 		return
 	}
-	if t.command(r) {
+	if t.command(r) || t.polite(r) {
 		t.s.Fails = 0
 		return
 	}
@@ -144,6 +155,37 @@ func (t *turn) converse(r reading, ev Said) {
 		return
 	}
 	t.puzzled()
+}
+
+// polite answers a greeting with where things stand, and thanks with a kind
+// word. An open question stays open.
+func (t *turn) polite(r reading) bool {
+	greeting, thanks := len(r.spans) > 0, false
+	for _, s := range r.spans {
+		thanks = thanks || s.is("word.ok")
+		greeting = greeting && (s.is("word.greeting") || s.is("word.filler") || s.is("word.ok"))
+	}
+	f := t.top()
+	switch {
+	case !greeting || t.fresh || f != nil && f.Open != "" && f.Topic != lobby && !f.Done:
+		return false
+	case thanks:
+		t.say("line.kind", Answer, nil)
+	case t.burning():
+		t.burnStatus(nil)
+	default:
+		t.menu()
+	}
+	t.heard.Understood = true
+	return true
+}
+
+// barePoison reports whether a text is nothing but a word for poison, and
+// not the answer to what a drum held.
+func (t *turn) barePoison(r reading) bool {
+	f := t.top()
+	asked := f != nil && (f.Open == slotDrumPast || f.Open == slotHurt)
+	return r.has("drum-past.poison") && !asked && len(r.tokens) == 1 && !r.has("unit.drum") && !r.hasFamily("waste")
 }
 
 // command obeys the words that are always understood. They count only when they
@@ -238,11 +280,15 @@ func (t *turn) stop() {
 	if d, ok := t.hot(); ok {
 		t.say("consent.stopped-burn", Answer, locales.Args{"When": t.when(d.NotBefore)})
 	} else if t.burning() {
-		t.say("consent.stopped-lit", Answer, nil)
+		d, _ := t.litDrum()
+		t.say("consent.stopped-lit", Answer, locales.Args{"When": t.when(d.NotBefore)})
 	} else {
 		t.say("consent.stopped", Answer, nil)
 	}
 	t.s.Timers = slices.DeleteFunc(t.s.Timers, func(o Timer) bool { return o.ID != timerDuty })
+	for i := range t.s.Drums {
+		t.s.Drums[i].Consent = false
+	}
 }
 
 // askStop asks once whether an everyday word was an opt-out, while a drum is
@@ -452,6 +498,8 @@ func (t *turn) resume() {
 		t.ask(f, q)
 	case f.Done && f.Open == slotDrumPast:
 		t.ask(f, drumPastQuestion())
+	case f.Tie:
+		t.askTie(f, f.Open, f.Options)
 	default:
 		t.advance(f)
 	}
@@ -794,6 +842,7 @@ func (t *turn) askTie(f *Frame, slot Slot, keys []string) {
 		q.options = append(q.options, option{key: k, label: label(slot, k)})
 	}
 	t.ask(f, q)
+	f.Tie = true
 }
 
 // label is the message that names a key of a slot.

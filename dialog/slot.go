@@ -141,7 +141,7 @@ func (p topic) fill(r reading, open Slot) filled {
 
 // asks reports whether the text is a question.
 func (r reading) asks() bool {
-	return slices.ContainsFunc(r.tokens, func(t token) bool { return t.question })
+	return r.has("word.asks") || r.has("question.ready") || slices.ContainsFunc(r.tokens, func(t token) bool { return t.question })
 }
 
 // sortedFamilies returns the families of a span's concepts, each once.
@@ -210,13 +210,20 @@ func wettest(names []string) string {
 // negated turns a dryness word round when a "not" stands before it. "Not dry"
 // is wet; "not wet" is no more than nearly dry.
 func negated(r reading, at int, dryness string) string {
-	if at == 0 || !r.spans[at-1].is("word.not") || r.spans[at-1].to != r.spans[at].from {
+	if at == 0 {
 		return dryness
 	}
-	switch dryness {
-	case "dry", "nearly":
+	before := r.spans[at-1]
+	denies := before.is("word.not") || before.is("word.no") && !r.tokens[before.to-1].comma // "no, dry" corrects
+	if !denies || before.to != r.spans[at].from {
+		return dryness
+	}
+	switch {
+	case dryness == "dry", dryness == "nearly":
 		return "wet"
-	case "wet":
+	case !before.is("word.not"): // "bado mbichi" is still wet
+		return dryness
+	case dryness == "wet":
 		return "nearly"
 	default:
 		return "wet"
@@ -228,7 +235,7 @@ func (t *turn) ask(f *Frame, q question) {
 	if f.Open != q.slot {
 		f.Page, f.Fails = 0, 0
 	}
-	f.Open, f.Options = q.slot, nil
+	f.Open, f.Options, f.Tie = q.slot, nil, false
 	r := Reply{Key: string(q.id), Text: t.text(q.id, q.args), Urgency: Answer}
 	for _, o := range q.page(f.Page) {
 		f.Options = append(f.Options, o.key)

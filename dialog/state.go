@@ -50,6 +50,7 @@ type Frame struct {
 	Fails   int      `cbor:"6,keyasint,omitempty"` // answers to Open that were not understood
 	Past    []Slot   `cbor:"7,keyasint,omitempty"` // questions answered before, for BACK
 	Done    bool     `cbor:"8,keyasint,omitempty"` // answered; kept so that a correction finds it
+	Tie     bool     `cbor:"9,keyasint,omitempty"` // Options are what one word may mean
 }
 
 // Slot names one thing a topic wants to know. Slot names are stable.
@@ -89,6 +90,7 @@ type Drum struct {
 	FeedKg    float64   `cbor:"9,keyasint,omitempty"`
 	Moisture  float64   `cbor:"10,keyasint,omitempty"` // wet basis
 	Starch    string    `cbor:"11,keyasint,omitempty"`
+	Consent   bool      `cbor:"12,keyasint,omitempty"` // lit after a STOP: this burn's messages may come
 }
 
 // Batch is one finished batch, as the record keeps it.
