@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"fmt"
 	"time"
 
 	"cobline/calc"
@@ -131,9 +132,25 @@ type Place struct {
 	ForecastSince time.Time  // when the forecast behind EffectiveSun was issued
 	Decimals      int        // of the currency: 2 where it has cents, 0 where nobody counts them
 
-	// The coming weather, all of it made when the forecast arrives and never
-	// changed: reading it costs a step nothing.
+	// The coming weather, all of it made by WithForecast when the forecast
+	// arrives and never changed: reading it costs a step nothing.
 	Forecast *calc.Forecast
 	Outlook  []calc.OutlookDay // of the forecast, for drying and lighting
 	Drying   map[calc.Piece]calc.Range[calc.Days]
+}
+
+// WithForecast returns the place with the weather that comes, worked out once
+// for all who ask. Dry is how many days it has not rained there; negative when
+// nobody knows.
+func (p Place) WithForecast(f *calc.Forecast, dry int) (Place, error) {
+	outlook, err := calc.Outlook(f, dry)
+	if err != nil {
+		return p, fmt.Errorf("outlook of %s: %w", p.Key, err)
+	}
+	drying, err := calc.StandardDrying(f)
+	if err != nil {
+		return p, fmt.Errorf("drying at %s: %w", p.Key, err)
+	}
+	p.Forecast, p.Outlook, p.Drying, p.ForecastSince = f, outlook, drying, f.Issued
+	return p, nil
 }

@@ -153,7 +153,7 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 		Starch:       calc.Starch(f.Slots[slotStarch].Key),
 		EffectiveSun: t.sunHours(),
 	}
-	in.Yield = t.ownYield(in.Waste)
+	in.Yield = t.ownYield(in.Waste, "")
 	switch {
 	case f.has(slotWasteKg):
 		in.Mass = calc.Exactly(calc.Kg(f.Slots[slotWasteKg].Number))

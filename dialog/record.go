@@ -49,11 +49,17 @@ func (t *turn) batches(*Frame) {
 	}
 	var lines []string
 	for _, b := range t.s.Batches[max(0, n-batchesSaid):] {
-		lines = append(lines, t.text("record.line", locales.Args{"Date": b.At.In(t.place.Zone).Format("2/1"), "Kg": t.number(half(b.CharKg)), "Waste": t.waste(b.Waste)}))
+		id := locales.ID("record.line")
+		if b.ownName() != "" {
+			id = "record.named"
+		}
+		lines = append(lines, t.text(id, locales.Args{
+			"Date": b.At.In(t.place.Zone).Format("2/1"), "Name": b.Name, "Kg": t.number(half(b.CharKg)), "Waste": t.waste(b.Waste),
+		}))
 	}
 	t.say2("record.list", locales.Args{"Lines": strings.Join(lines, ", ")})
-	waste := calc.Waste(t.s.Batches[n-1].Waste)
-	own := t.ownYield(waste)
+	waste, name := calc.Waste(t.s.Batches[n-1].Waste), t.s.Batches[n-1].ownName()
+	own := t.ownYield(waste, name)
 	if own.Likely > 0 {
 		r, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: own})
 		feed, unknown := calc.Feed(waste)
@@ -66,15 +72,31 @@ func (t *turn) batches(*Frame) {
 			}
 		}
 	}
-	t.advise(waste, own)
+	t.advise(waste, name, own)
 }
 
-// weighed returns the record of a waste as calc reads it. What was not said of
-// a batch is taken as usual: dry waste, one drum.
-func (t *turn) weighedBatches(waste calc.Waste) []calc.WeighedBatch {
+// ownName is the word a drum was called by, or nothing for a drum that only has
+// a letter. On the phone of a group it stands for one person's drum and hand.
+func (b Batch) ownName() string {
+	if len(b.Name) > 1 {
+		return b.Name
+	}
+	return ""
+}
+
+// of reports whether a batch belongs to a waste and, if a name is given, to the
+// drum of that name.
+func (b Batch) of(waste calc.Waste, name string) bool {
+	return b.Waste == string(waste) && (name == "" || b.ownName() == name)
+}
+
+// weighedBatches returns the record of a waste, of one named drum or of all, as
+// calc reads it. What was not said of a batch is taken as usual: dry waste, one
+// drum.
+func (t *turn) weighedBatches(waste calc.Waste, name string) []calc.WeighedBatch {
 	var out []calc.WeighedBatch
 	for _, b := range t.s.Batches {
-		if b.Waste != string(waste) || b.FeedKg <= 0 {
+		if !b.of(waste, name) || b.FeedKg <= 0 {
 			continue
 		}
 		out = append(out, calc.WeighedBatch{
@@ -93,9 +115,10 @@ func (b Batch) moisture() calc.WetBasis {
 	return calc.Dry.Moisture().Likely
 }
 
-// ownYield is what this person's own batches of a waste teach; zero without any.
-func (t *turn) ownYield(waste calc.Waste) calc.Range[calc.Share] {
-	record := t.weighedBatches(waste)
+// ownYield is what the batches of a waste teach, those of one named drum or all
+// of this phone; zero without any.
+func (t *turn) ownYield(waste calc.Waste, name string) calc.Range[calc.Share] {
+	record := t.weighedBatches(waste, name)
 	if len(record) == 0 {
 		return calc.Range[calc.Share]{}
 	}
@@ -117,10 +140,10 @@ const (
 const lastOpenings = 3
 
 // advise says when to cover next time, and how sure that is.
-func (t *turn) advise(waste calc.Waste, own calc.Range[calc.Share]) {
+func (t *turn) advise(waste calc.Waste, name string, own calc.Range[calc.Share]) {
 	in := calc.AdviseInput{Waste: waste, Usual: own}
 	for _, b := range t.s.Batches[max(0, len(t.s.Batches)-lastOpenings):] {
-		if b.Waste != string(waste) {
+		if !b.of(waste, name) {
 			continue
 		}
 		o := calc.Opening{Open: calc.Minutes(b.Minutes), Moisture: calc.WetBasis(b.Moisture)}

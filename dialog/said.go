@@ -160,11 +160,15 @@ func (t *turn) converse(r reading, ev Said) {
 // polite answers a greeting with where things stand, and thanks with a kind
 // word. An open question stays open.
 func (t *turn) polite(r reading) bool {
-	greeting, thanks := len(r.spans) > 0, false
+	covered, kind, thanks := 0, false, false
 	for _, s := range r.spans {
 		thanks = thanks || s.is("word.ok")
-		greeting = greeting && (s.is("word.greeting") || s.is("word.filler") || s.is("word.ok"))
+		kind = kind || s.is("word.greeting") || s.is("word.ok")
+		if s.is("word.greeting") || s.is("word.filler") || s.is("word.ok") {
+			covered += s.to - s.from
+		}
 	}
+	greeting := kind && covered == len(r.tokens)
 	f := t.top()
 	switch {
 	case !greeting || t.fresh || f != nil && f.Open != "" && f.Topic != lobby && !f.Done:
@@ -565,6 +569,12 @@ func (t *turn) answerOpen(r reading) bool {
 	case slotGroup:
 		t.groupIn(f, r)
 		return true
+	case slotStarchPrice:
+		if r.whole("word.no") || r.whole("word.skip") || r.whole("word.unknown") {
+			t.put(f, map[Slot]Value{slotStarchPrice: {}}) // not counted
+			t.advance(f)
+			return true
+		}
 	case slotPlace:
 		if key := t.placeNamed(r); key != "" {
 			return t.choice(f, key)

@@ -251,11 +251,8 @@ func (p *phone) forecast(sky string) {
 		skies[sky](&d)
 		in.Days = append(in.Days, d)
 	}
-	var err error
-	p.place.Forecast, err = calc.NewForecast(in)
+	f, err := calc.NewForecast(in)
 	require.NoError(p.t, err)
-	p.place.Outlook, err = calc.Outlook(p.place.Forecast, 3)
-	require.NoError(p.t, err)
-	p.place.Drying, err = calc.StandardDrying(p.place.Forecast)
+	p.place, err = p.place.WithForecast(f, 3)
 	require.NoError(p.t, err)
 }

@@ -158,6 +158,10 @@ func TestTheRecordTeaches(t *testing.T) {
 	turn := p.says("my batches")
 	require.Equal(t, []string{"record.list", "record.yield", "advice.too-late"}, keys(turn))
 	require.Contains(t, turn.Replies[2].Text, "I am quite sure: you cover too late")
+	p.state.Batches = append(p.state.Batches, dialog.Batch{ // on the phone of a group, each named drum learns apart
+		At: p.now, Name: "simba", Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 9, Moisture: 0.12, Minutes: 30, Ash: "black",
+	})
+	require.Contains(t, all(p.says("my batches")), "2/3 drum simba 9 kg maize cobs.\nFrom a full drum of maize cobs you get 5 to 10")
 	p.state.Batches = []dialog.Batch{{At: p.now, Waste: "maize-cob", Drums: 1, CharKg: 7}}
 	require.Equal(t, []string{"record.list", "advice.unsure"}, keys(p.says("my batches")))
 }
