@@ -31,8 +31,11 @@ func (t *turn) asideQuestion(f *Frame) (question, bool) {
 	switch f.Topic {
 	case topicHurt:
 		return question{slot: slotHurt, id: "hurt.which", options: []option{
-			{key: kindGas, label: "hurt.gas"}, {key: kindBurn, label: "hurt.burn"}, {key: kindFire, label: "hurt.fire"},
-			{key: kindNotWaking, label: "hurt.not-waking"}, {key: kindInjury, label: "hurt.other"},
+			{key: kindGas, label: "hurt.gas"},
+			{key: kindBurn, label: "hurt.burn"},
+			{key: kindFire, label: "hurt.fire"},
+			{key: kindNotWaking, label: "hurt.not-waking"},
+			{key: kindInjury, label: "hurt.other"},
 		}}, true
 	case topicStop:
 		return question{slot: slotStop, id: "consent.stop-question", options: yesNo}, true

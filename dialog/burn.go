@@ -41,6 +41,7 @@ const (
 	reportWind    = "wind"
 	reportDark    = "dark"
 	reportReady   = "ready"
+	reportOut     = "out"
 
 	timerSmoke  = "smoke"  // look at the smoke
 	timerCover  = "cover"  // time to cover, going by the smoke
@@ -68,6 +69,7 @@ type told struct {
 	drum     string
 	ago      time.Duration
 	clock    time.Duration // the time of day that was told, or negative
+	drums    int           // how many drums were lit at once, if told
 	kg       []amount
 }
 
@@ -136,7 +138,10 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 		case "", "drum":
 			n := strconv.FormatFloat(a.number, 'f', -1, 64)
-			if t.drumNamed(n) != "" && out.drum == "" {
+			behind := a.token > 0 && slices.Contains(t.e.lexicons.words[t.lang].main.meanings[r.tokens[a.token-1].word], "unit.drum")
+			if a.unit == "drum" && !behind && a.number >= 2 && a.number <= maxDrums {
+				out.drums = int(a.number) // "lit 2 drums"
+			} else if out.drum == "" && (t.drumNamed(n) != "" || behind && a.number < 100) {
 				out.drum = n
 			} else if a.unit == "" {
 				out.kg = append(out.kg, a)
@@ -149,9 +154,6 @@ func (t *turn) hear(r reading) (told, bool) {
 	whole := loose == 0
 	if !t.burning() && !whole && len(unique(questions)) == 1 && questions[0] == reportReady && len(reports) == 0 {
 		return out, false // "how long to press each one"
-	}
-	if len(reports) > 0 && !asks && len(questions) > 0 && unique(questions)[0] == reportReady && len(unique(questions)) == 1 {
-		questions = nil // "covered, ready"
 	}
 	kinds := unique(append(slices.Clone(reports), questions...))
 	if len(kinds) == 0 || !t.burning() && !whole && weatherOnly(kinds) {
@@ -181,8 +183,12 @@ func (t *turn) hear(r reading) (told, bool) {
 func (r reading) belongs(s span) bool {
 	for _, c := range s.concepts {
 		switch family(c) {
-		case "number", "waste", "word", "state", "smoke", "thing":
+		case "number":
+			return s.of("number")[0] != "0.5" // half covered is not covered
+		case "waste", "state", "smoke", "thing":
 			return true
+		case "word":
+			return s.is("word.filler") || s.is("word.ok") || s.is("word.greeting") || s.is("word.at") || s.is("word.not") || s.is("word.no")
 		case "unit":
 			if c != "unit.sack" || r.hasNumber() {
 				return true
@@ -246,7 +252,7 @@ func (t *turn) toldTime(now time.Time, clock time.Duration) time.Time {
 // strongest is the report that is answered when a text holds several: what is
 // dangerous to misread comes first.
 func strongest(kinds []string) string {
-	for _, k := range []string{reportOpened, reportLeak, reportRain, reportWind, reportDark, reportCovered, "resealed", reportLit, reportWeighed, reportReady} {
+	for _, k := range []string{reportOpened, reportLeak, reportRain, reportWind, reportDark, reportOut, reportCovered, "resealed", reportLit, reportWeighed, reportReady} {
 		if slices.Contains(kinds, k) {
 			if k == "resealed" {
 				return reportCovered
@@ -323,7 +329,7 @@ func (t *turn) report(r reading, ev Said) bool {
 	if what.clock >= 0 {
 		at = t.toldTime(at, what.clock)
 	}
-	if what.doubtful && what.what != reportRain && what.what != reportWind && what.what != reportDark && what.what != reportLeak {
+	if what.doubtful && what.what != reportRain && what.what != reportWind && what.what != reportDark && what.what != reportOut && what.what != reportLeak {
 		t.heard.Report += "?"
 		t.askDone(what, at)
 		return true
@@ -349,7 +355,7 @@ func (t *turn) smokeSeen(r reading) bool {
 		if n := s.of("smoke"); len(n) == 1 && !s.fuzzy {
 			t.heard.Topic, t.heard.Understood = topicBurn, true
 			t.note(slotSmoke, Value{Key: n[0]})
-			t.smoke(d.Name, n[0])
+			t.smoke(d.Name, smokeWords[n[0]])
 			return true
 		}
 	}
@@ -442,7 +448,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 	case slotSmoke:
 		for _, s := range r.spans {
 			for _, n := range s.of("smoke") {
-				key, picked = n, true
+				key, picked = smokeWords[n], true
 			}
 		}
 		if !picked || t.reportsStage(r) {
@@ -584,6 +590,9 @@ func (t *turn) stage(what told, at time.Time) {
 	case reportDark:
 		t.dark()
 		return
+	case reportOut:
+		t.fireOut()
+		return
 	case reportLit:
 		t.lit(what, at)
 		return
@@ -692,8 +701,14 @@ func (t *turn) enter(name string, at time.Time) *Drum {
 	return &t.s.Drums[len(t.s.Drums)-1]
 }
 
-// lit starts a drum's clock.
+// lit starts a drum's clock, or the clocks of several lit at once.
 func (t *turn) lit(what told, at time.Time) {
+	if what.drums > 1 && !t.busy() {
+		for range what.drums {
+			t.lit(told{what: reportLit, drum: t.nextName()}, at)
+		}
+		return
+	}
 	if what.drum == "" && t.busy() {
 		t.askWhich(what, at, true)
 		return
@@ -760,8 +775,10 @@ func (t *turn) follow(d *Drum) {
 		look, last = look.Add(smokeAgain), last.Add(smokeAgain)
 	}
 	for _, o := range []Timer{
-		{Kind: timerSmoke, At: look}, {Kind: timerCover, At: look.Add(smokeAgain)},
-		{Kind: timerSilent, At: last.Add(30 * time.Minute)}, {Kind: timerClose, At: d.NotBefore.Add(closeAfter)},
+		{Kind: timerSmoke, At: look},
+		{Kind: timerCover, At: look.Add(smokeAgain)},
+		{Kind: timerSilent, At: last.Add(30 * time.Minute)},
+		{Kind: timerClose, At: d.NotBefore.Add(closeAfter)},
 	} {
 		if o.At.After(t.w.Now) {
 			t.timer(o.Kind, d.Name, o.At)
@@ -1026,6 +1043,15 @@ func (t *turn) dark() {
 	t.say("burn.dark", Answer, nil)
 }
 
+// fireOut answers a fire that went out before its time.
+func (t *turn) fireOut() {
+	if _, lit := t.litDrum(); lit && !t.isDark() {
+		t.say("burn.fire-out", Answer, nil)
+		return
+	}
+	t.dark()
+}
+
 // answerQuestion answers a question about a burn, never with yes.
 func (t *turn) answerQuestion(what told) {
 	switch what.what {
@@ -1037,6 +1063,9 @@ func (t *turn) answerQuestion(what told) {
 		return
 	case reportDark:
 		t.dark()
+		return
+	case reportOut:
+		t.fireOut()
 		return
 	}
 	lit, isLit := t.litDrum()
@@ -1088,6 +1117,12 @@ func (t *turn) must(id locales.ID) {
 	}
 	t.s.Given = append(t.s.Given, string(id))
 	t.say(id, Answer, nil)
+}
+
+// smokeWords is how a word for the smoke is taken when it is not the digit of an
+// option: flames of unknown height are no sign to cover, and thick smoke waits.
+var smokeWords = map[string]string{
+	"white": "white", "much": "white", "yellow": "yellow", "black": "yellow", "flames": "yellow", "grey": "grey", "thin": "thin", "blue": "blue", "none": "none",
 }
 
 // smoke answers what the smoke looks like.

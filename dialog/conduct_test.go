@@ -112,20 +112,50 @@ var pairs = []struct {
 	lang             locales.Lang
 	report, question string
 }{
-	{"en", "opened", "open"}, {"en", "i opened it", "can i open it"}, {"en", "opened now", "open now"},
-	{"en", "i have opened it", "may i open it"}, {"en", "we opened it", "can we open"}, {"en", "opened the drum", "open the drum"},
-	{"en", "drum opened", "open drum?"}, {"en", "opened", "opened?"}, {"en", "lid is off", "lid off"},
-	{"en", "i opened", "should i open"}, {"en", "just opened", "when do i open"}, {"en", "i opened the drum", "is it safe to open"},
-	{"en", "covered", "cover"}, {"en", "i covered it", "can i cover it"}, {"en", "covered now", "cover now"},
-	{"en", "we covered it", "should i cover"}, {"en", "covered the drum", "cover the drum?"}, {"en", "it is covered", "is it covered"},
-	{"en", "sealed", "seal"}, {"en", "closed it", "close it"}, {"en", "closed", "can i close"}, {"en", "covered", "covered?"},
-	{"en", "lit", "light"}, {"en", "i lit it", "can i light it"}, {"en", "it is lit", "is it lit"}, {"en", "lit now", "light now"},
-	{"en", "lit", "lit?"}, {"en", "we lit it", "when to light"}, {"en", "i lit the drum", "should i light"},
-	{"sw", "nimefungua", "nifungue"}, {"sw", "nimefungua pipa", "nifungue pipa"}, {"sw", "nimefungua", "naweza kufungua"},
-	{"sw", "nimefungua", "ninaweza kufungua"}, {"sw", "tumefungua", "tufungue"}, {"sw", "nimefungua", "nimefungua?"},
-	{"sw", "nimefunika", "nifunike"}, {"sw", "nimefunika", "naweza kufunika"}, {"sw", "tumefunika", "tufunike"},
-	{"sw", "nimefunika", "nimefunika?"}, {"sw", "nimewasha", "niwashe"}, {"sw", "nimewasha", "naweza kuwasha"},
-	{"sw", "tumewasha", "tuwashe"}, {"sw", "nimewasha", "nimewasha?"}, {"sw", "nimefunga", "nifunge"},
+	{"en", "opened", "open"},
+	{"en", "i opened it", "can i open it"},
+	{"en", "opened now", "open now"},
+	{"en", "i have opened it", "may i open it"},
+	{"en", "we opened it", "can we open"},
+	{"en", "opened the drum", "open the drum"},
+	{"en", "drum opened", "open drum?"},
+	{"en", "opened", "opened?"},
+	{"en", "lid is off", "lid off"},
+	{"en", "i opened", "should i open"},
+	{"en", "just opened", "when do i open"},
+	{"en", "i opened the drum", "is it safe to open"},
+	{"en", "covered", "cover"},
+	{"en", "i covered it", "can i cover it"},
+	{"en", "covered now", "cover now"},
+	{"en", "we covered it", "should i cover"},
+	{"en", "covered the drum", "cover the drum?"},
+	{"en", "it is covered", "is it covered"},
+	{"en", "sealed", "seal"},
+	{"en", "closed it", "close it"},
+	{"en", "closed", "can i close"},
+	{"en", "covered", "covered?"},
+	{"en", "lit", "light"},
+	{"en", "i lit it", "can i light it"},
+	{"en", "it is lit", "is it lit"},
+	{"en", "lit now", "light now"},
+	{"en", "lit", "lit?"},
+	{"en", "we lit it", "when to light"},
+	{"en", "i lit the drum", "should i light"},
+	{"sw", "nimefungua", "nifungue"},
+	{"sw", "nimefungua pipa", "nifungue pipa"},
+	{"sw", "nimefungua", "naweza kufungua"},
+	{"sw", "nimefungua", "ninaweza kufungua"},
+	{"sw", "tumefungua", "tufungue"},
+	{"sw", "nimefungua", "nimefungua?"},
+	{"sw", "nimefunika", "nifunike"},
+	{"sw", "nimefunika", "naweza kufunika"},
+	{"sw", "tumefunika", "tufunike"},
+	{"sw", "nimefunika", "nimefunika?"},
+	{"sw", "nimewasha", "niwashe"},
+	{"sw", "nimewasha", "naweza kuwasha"},
+	{"sw", "tumewasha", "tuwashe"},
+	{"sw", "nimewasha", "nimewasha?"},
+	{"sw", "nimefunga", "nifunge"},
 }
 
 // TestC2AQuestionIsNotAReport tries every pair at every stage of a drum.
@@ -147,19 +177,30 @@ func TestC2AQuestionIsNotAReport(t *testing.T) {
 			require.Equal(t, before, drums(turn.State), "%q moved a drum that was %q", tc.question, stage)
 			require.True(t, turn.Heard.Understood, "%q", tc.question)
 			require.NotContains(t, keys(turn), "burn.spread")
+			if stage == "sealed" && turn.Heard.Report == "opened?" {
+				p := sealed(t)
+				p.state.Lang = tc.lang
+				turn := p.says(tc.question)
+				require.Contains(t, all(turn), "07:45", tc.question)
+				require.Contains(t, keys(turn), "burn.not-before", tc.question)
+				require.Contains(t, keys(turn), "caution.opening", tc.question)
+			}
 		}
 		p := known(t)
 		p.state.Lang = tc.lang
 		turn := p.says(tc.report)
 		require.NotContains(t, turn.Heard.Report, "?", "%q is a report", tc.report)
 		require.NotEmpty(t, turn.Heard.Report, "%q is a report", tc.report)
+		if turn.Heard.Report != "opened" { // which is asked about first: the line knows of no burn yet
+			require.NotEmpty(t, turn.State.Drums, "%q moves a drum", tc.report)
+		}
 	}
 }
 
 // TestC2DoubtAsks: a report with something unclear about it is asked about, and
 // moves nothing until it is answered with "done".
 func TestC2DoubtAsks(t *testing.T) {
-	for _, text := range []string{"not opened", "opened maybe tomorrow", "my brother opened something"} {
+	for _, text := range []string{"not opened", "opened maybe tomorrow", "my brother opened something", "almost opened", "half opened", "if i opened it"} {
 		p := sealed(t)
 		before := drums(p.state)
 		turn := p.says(text)
@@ -246,7 +287,8 @@ func TestC5ResealingStartsTheWaitAgain(t *testing.T) {
 	turn := p.says("opened")
 	require.Contains(t, all(turn), "Too early! Close drum A now: lid on, soil all round, no water")
 	require.NotContains(t, all(turn), "kg")
-	require.True(t, p.state.Drums[0].NotBefore.After(first) || p.state.Drums[0].NotBefore.Equal(first))
+	require.WithinDuration(t, p.now, p.state.Drums[0].SealedAt, 0, "the wait counts from the resealing")
+	require.False(t, p.state.Drums[0].NotBefore.Before(first))
 	require.GreaterOrEqual(t, p.state.Drums[0].NotBefore.Sub(p.now), 12*time.Hour)
 
 	p.now = p.state.Drums[0].NotBefore.Add(time.Hour).In(p.place.Zone)
@@ -778,4 +820,46 @@ func TestKindWords(t *testing.T) {
 	require.Contains(t, all(p.says("thanks")), "You are welcome.")
 	require.True(t, strings.HasPrefix(all(p.says("poison")), "CHEMICAL:"))
 	require.True(t, strings.HasPrefix(all(p.says("it smells of gas")), "GAS DANGER!"))
+}
+
+// TestC2SwahiliQuestionsAndFutures: a when, an if, a not-yet and a shall-I are no
+// reports; beside a hot drum each brings the not-before time.
+func TestC2SwahiliQuestionsAndFutures(t *testing.T) {
+	for _, text := range []string{"nimefungua lini", "sijafungua", "bado sijafungua", "nitafungua", "nikifungua", "usifungue", "hajafungua"} {
+		p := sealed(t)
+		p.state.Lang = "sw"
+		before := drums(p.state)
+		turn := p.says(text)
+		require.Equal(t, before, drums(turn.State), text)
+		require.Contains(t, all(turn), "07:45", text)
+	}
+	for _, text := range []string{"kama nimefungua", "kama nimefunika"} {
+		p := sealed(t)
+		p.state.Lang = "sw"
+		before := drums(p.state)
+		require.Equal(t, before, drums(p.says(text).State), text)
+	}
+}
+
+// TestSmokeWords: flames of unknown height are no sign to cover, and half
+// covered is not covered; a fire that went out has an answer.
+func TestSmokeWords(t *testing.T) {
+	for _, text := range []string{"flames 3 m high", "big flames", "flames"} {
+		p := known(t)
+		p.says("LIT")
+		p.until(p.now.Add(20*time.Minute), nil)
+		turn := p.says(text)
+		require.NotContains(t, all(turn), "cover it now", text)
+	}
+	p := known(t)
+	p.says("LIT")
+	p.says("half covered")
+	require.Equal(t, "lit", p.state.Drums[0].Stage)
+	require.Contains(t, all(p.says("fire went out")), "do not look in")
+	p = known(t)
+	p.says("lit 2 drums")
+	require.Len(t, p.state.Drums, 2)
+	p = known(t)
+	p.says("lit drum 2")
+	require.Equal(t, "2", p.state.Drums[0].Name)
 }

@@ -18,7 +18,7 @@ var concepts = map[string]string{
 	"thing":    "char waste mix",
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
 	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen",
-	"report":   "lit covered leak opened weighed rain wind dark resealed",
+	"report":   "lit covered leak opened weighed rain wind dark resealed out",
 	"question": "lit covered opened ready",
 	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
