@@ -63,7 +63,8 @@ type EnergyBalance struct {
 func (c *charge) balance() (MassBalance, EnergyBalance) {
 	var m MassBalance
 	var e EnergyBalance
-	_ = c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		p := c.waste(i)
 		x := p.likely()
 		o := p.burn(&x)
 		dry, early := Kg(o[dryMass]), Kg(p.missed(&x))
@@ -79,8 +80,7 @@ func (c *charge) balance() (MassBalance, EnergyBalance) {
 		e.Feed += MJ(dry) * MJ(p.feed.HeatingValue.Likely)
 		e.Warming += MJ(dry) * MJ(chargeWarming.Likely.by(p.bed-heatFrom.Likely))
 		e.Char += MJ(o[charMass] * o[charHeat])
-		return nil
-	})
+	}
 	m.Away = m.Feed.plus(m.Char.plus(m.HalfCharred).times(-1))
 	dry := m.Feed.Total() - m.Feed.Water
 	e.HalfCharred = MJ(m.HalfCharred.Total()) * MJ(brandHeat.Likely)

@@ -83,8 +83,8 @@ type CarboniseResult struct {
 // told nothing: of their four, P50 is 4 % too low and 3 lie inside. Outside lie
 // shell at the high end of what a drum gave, and groundnut shell held at 600 C.
 func Carbonise(in CarboniseInput) (CarboniseResult, error) {
-	c, err := newCharge(in.LoadInput)
-	if err != nil {
+	var c charge
+	if err := c.set(in.LoadInput); err != nil {
 		return CarboniseResult{}, err
 	}
 	if err := cmp.Or(c.setYield(in.Yield), c.setBed(in.BedTemperature, in.BurnOff)); err != nil {
@@ -104,7 +104,7 @@ func Carbonise(in CarboniseInput) (CarboniseResult, error) {
 func (c *charge) carbonise() CarboniseResult {
 	o := c.ranges()
 	return CarboniseResult{
-		Load:         c.load(o),
+		Load:         c.load(&o),
 		Suitability:  c.suitability,
 		Lighting:     LightingAt(c.wettest.Likely),
 		Char:         As[Kg](o[charMass]),

@@ -68,7 +68,7 @@ type charge struct {
 
 	drums       Count
 	even        bool      // the feed is spread over the drums, instead of filling all but the last
-	full        Range[Kg] // moist waste in a full drum
+	full        Range[Kg] // moist waste in a full drum; of a mixture, the likely mass alone
 	suitability Suitability
 	wait        Hours
 	wettest     Range[WetBasis]
@@ -83,50 +83,49 @@ type charge struct {
 	assumed     []Sourced
 }
 
-func newCharge(in LoadInput) (*charge, error) {
-	assumed := make([]Sourced, 0, 24)
-	drum := or(in.Drum, standardDrum, &assumed)
+// set loads the charge as asked.
+func (c *charge) set(in LoadInput) error {
+	c.assumed = make([]Sourced, 0, 24)
+	drum := or(in.Drum, standardDrum, &c.assumed)
 	if err := cmp.Or(
 		within("litres of a drum", drum, 50, 400),
 		withinOrZero("drums", in.Drums, 1, mostDrums.Likely),
 	); err != nil {
-		return nil, err
+		return err
 	}
 	if in.Mass != (Range[Kg]{}) {
 		if err := ranged("kilograms of waste", in.Mass, .1, mostWaste.Likely); err != nil {
-			return nil, err
+			return err
 		}
 	}
 	if in.Volume != (Range[Litre]{}) {
 		if err := ranged("litres of waste", in.Volume, 1, Litre(mostDrums.Likely)*drum); err != nil {
-			return nil, err
+			return err
 		}
 	}
 	if len(in.Fills) > 0 {
-		return newMixture(in, drum, assumed)
+		return c.setMixture(in, drum)
 	}
-	w := either(in.Moisture, dryFeed, &assumed)
-	c, err := newPart(in.Waste, w, drum)
-	if err != nil {
-		return nil, err
+	if err := c.setWaste(in.Waste, either(in.Moisture, dryFeed, &c.assumed), drum); err != nil {
+		return err
 	}
-	c.assumed = append(assumed, c.feed.Density.Sourced())
+	c.assumed = append(c.assumed, c.feed.Density.Sourced())
 	c.setAmount(in, Litre(float64(drum)*float64(c.feed.Fill.Likely)))
-	return c, nil
+	return nil
 }
 
-// newPart is one waste of moisture w, whose amount is not set yet.
-func newPart(waste Waste, w Range[WetBasis], drum Litre) (*charge, error) {
+// setWaste makes the charge one waste of moisture w, whose amount is not set yet.
+func (c *charge) setWaste(waste Waste, w Range[WetBasis], drum Litre) error {
 	f, err := feedOf(waste)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := ranged("moisture on wet basis", w, 0, wettestFeed.Likely); err != nil {
-		return nil, err
+		return err
 	}
-	c := &charge{
+	*c = charge{
 		feed: f, suitability: f.Suitability, wait: f.BindingWait.Likely, wettest: w,
-		bed: bedTemperature.Likely, bedRatio: 1, lateShare: 1,
+		bed: bedTemperature.Likely, bedRatio: 1, lateShare: 1, assumed: c.assumed,
 	}
 	moist := Range[float64]{airDryOf(w.Low), airDryOf(w.Likely), airDryOf(w.High)}
 	c.full = rangeOf[Kg](spreadOf(f.Density.Range).times(spreadOf(usableFill.Range)).times(spreadOf(moist))).
@@ -140,7 +139,7 @@ func newPart(waste Waste, w Range[WetBasis], drum Litre) (*charge, error) {
 		volatileDAF:    As[float64](charVolatile.Range),
 		brands:         As[float64](brandRatio.Range),
 	}
-	return c, nil
+	return nil
 }
 
 // setAmount decides how much there is: a mass, a volume, or what fills drums of
@@ -167,35 +166,37 @@ func (c *charge) setAmount(in LoadInput, room Litre) {
 // loads rounds up to whole drums; a drum that is full but for rounding is full.
 func loads(drums float64) Count { return Count(math.Ceil(drums - 1e-9)) }
 
-// each calls f on the parts of a mixture, or on the charge itself.
-func (c *charge) each(f func(*charge) error) error {
+// wastes counts the wastes of a charge.
+func (c *charge) wastes() int { return max(1, len(c.parts)) }
+
+// waste is one of them: a part of a mixture, or the charge itself.
+func (c *charge) waste(i int) *charge {
 	if c.parts == nil {
-		return f(c)
+		return c
 	}
-	for _, p := range c.parts {
-		if err := f(p); err != nil {
-			return err
-		}
-	}
-	return nil
+	return c.parts[i]
 }
 
 // setYield takes the yields of the wastes, or a producer's own.
 func (c *charge) setYield(own Range[Share]) error {
-	err := c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		p := c.waste(i)
 		y := either(own, p.feed.Yield, &c.assumed)
+		if err := ranged("yield of dry waste", y, .05, .60); err != nil {
+			return err
+		}
 		p.causes[dryYield] = As[float64](y)
-		return ranged("yield of dry waste", y, .05, .60)
-	})
+	}
 	c.assumed = append(c.assumed, yieldLoss.Sourced(), charVolatile.Sourced(), brandRatio.Sourced())
-	return err
+	return nil
 }
 
 // conserve sees to it that no char holds more fixed carbon than its feed can
 // make. A yield beyond that means under-charred char, which holds the more
 // volatile matter.
 func (c *charge) conserve() {
-	_ = c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		p := c.waste(i)
 		x := p.likely()
 		o := p.burn(&x)
 		charred := o[charYield] * (1 - o[ashShare])
@@ -205,8 +206,7 @@ func (c *charge) conserve() {
 			*v = Range[float64]{max(v.Low, least(yfc.High)), least(yfc.Likely), max(v.High, least(yfc.Low))}
 			p.ownVolatile = true
 		}
-		return nil
-	})
+	}
 }
 
 // setBed moves yield and volatile matter to another bed temperature and burn-off.
@@ -218,14 +218,15 @@ func (c *charge) setBed(bed Celsius, burnt Share) error {
 	if err := cmp.Or(bedWithin(t), burnOffWithin(b)); err != nil {
 		return err
 	}
-	return c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		p := c.waste(i)
 		p.bed = t
 		p.bedRatio = float64(p.feed.pyrolysisYield(t, b) / p.feed.pyrolysisYield(bedTemperature.Likely, burnOff.Likely))
 		v := p.causes[volatileDAF].Scale(float64(volatileAt(t) / volatileAt(bedTemperature.Likely)))
 		p.causes[volatileDAF] = Range[float64]{v.Low, v.Likely, min(v.High, .9)}
 		p.ownVolatile = true
-		return nil
-	})
+	}
+	return nil
 }
 
 // setLate covers later or, if negative, sooner than ready.
@@ -242,15 +243,18 @@ func (c *charge) setLate(late Minutes) error {
 		o := p.burn(&x)
 		return o[charMass] * (1 - o[ashShare])
 	}
-	_ = c.each(func(p *charge) error { total += comb(p); return nil })
-	return c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		total += comb(c.waste(i))
+	}
+	for i := range c.wastes() {
+		p := c.waste(i)
 		p.lateShare = comb(p) / total * float64(c.drums)
 		p.late = late
 		p.causes[burntLate] = As[float64](lateBurn.Range)
 		p.causes[missedEarly] = As[float64](earlyMiss.Range)
 		p.causes[halfCharred] = As[float64](brandMass.Range)
-		return nil
-	})
+	}
+	return nil
 }
 
 // airDryOf is the mass of moist waste per mass of the same waste air dry.
@@ -314,13 +318,13 @@ func (c *charge) missed(x *causeValues) float64 {
 // covering returns the char that ten minutes later or sooner cost a charge.
 func (c *charge) covering() (late, early Range[Kg]) {
 	char, combustible := 0., 0.
-	_ = c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		p := c.waste(i)
 		x := p.likely()
 		o := p.burn(&x)
 		char += o[charMass]
 		combustible += o[charMass] * (1 - o[ashShare])
-		return nil
-	})
+	}
 	burnt := func(kg Kg) Kg { return Kg(combustible * -math.Expm1(-float64(kg)*float64(c.drums)/combustible)) }
 	late = Range[Kg]{burnt(lateBurn.Low), burnt(lateBurn.Likely), burnt(lateBurn.High)}
 	return late, As[Kg](earlyMiss.Scale(char))
@@ -330,7 +334,7 @@ func (c *charge) covering() (late, early Range[Kg]) {
 // effects on every outcome are added on the logarithms. What is not ash is
 // shared between fixed carbon and volatile matter, which is no product, so the
 // two and the heating value are drawn. A mixture is a sum, and drawn whole.
-func (c *charge) ranges() *outcomeRanges {
+func (c *charge) ranges() (out outcomeRanges) {
 	if c.parts != nil {
 		return c.mixed()
 	}
@@ -353,7 +357,6 @@ func (c *charge) ranges() *outcomeRanges {
 			s[j].move(low[j], high[j])
 		}
 	}
-	var out outcomeRanges
 	for j := range s {
 		out[j] = rangeOf[float64](s[j])
 	}
@@ -372,7 +375,7 @@ func (c *charge) ranges() *outcomeRanges {
 	for j := range drawn {
 		out[products+j] = around(&drawn[j], likely[products+j])
 	}
-	return &out
+	return out
 }
 
 // drawnVolatile is the volatile matter of char at the points of the plane.
@@ -386,23 +389,26 @@ func drawOf(r Range[float64]) (drawn [draws]float64) {
 	return drawn
 }
 
-// newMixture is a charge of several wastes in layers.
-func newMixture(in LoadInput, drum Litre, assumed []Sourced) (*charge, error) {
-	if err := within("wastes of a mixture", Count(len(in.Fills)), 2, 6); err != nil {
-		return nil, err
+// mostParts is how many wastes a mixture may have.
+const mostParts = 6
+
+// setMixture makes the charge several wastes in layers.
+func (c *charge) setMixture(in LoadInput, drum Litre) error {
+	if err := within("wastes of a mixture", Count(len(in.Fills)), 2, mostParts); err != nil {
+		return err
 	}
-	c := &charge{wait: mixtureWait.Likely, assumed: assumed, bedRatio: 1}
+	c.wait, c.bedRatio = mixtureWait.Likely, 1
 	total, coarse, room := Share(0), Share(0), Litre(0)
 	var full Kg
 	whole := either(in.Moisture, dryFeed, &c.assumed)
 	for _, f := range in.Fills {
 		w := cmp.Or(f.Moisture, whole)
 		if err := within("part of a mixture", f.Share, .01, .99); err != nil {
-			return nil, err
+			return err
 		}
-		p, err := newPart(f.Waste, w, drum)
-		if err != nil {
-			return nil, err
+		p := new(charge)
+		if err := p.setWaste(f.Waste, w, drum); err != nil {
+			return err
 		}
 		c.parts = append(c.parts, p)
 		c.assumed = append(c.assumed, p.feed.Density.Sourced())
@@ -418,7 +424,7 @@ func newMixture(in LoadInput, drum Litre, assumed []Sourced) (*charge, error) {
 		full += p.full.Likely * Kg(f.Share)
 	}
 	if err := within("parts of a mixture, together", total, .99, 1.01); err != nil {
-		return nil, err
+		return err
 	}
 	if coarse >= coarseShare.Likely {
 		c.suitability = min(c.suitability, Layered)
@@ -433,52 +439,49 @@ func newMixture(in LoadInput, drum Litre, assumed []Sourced) (*charge, error) {
 		p.weighed, p.drums = c.weighed, c.drums
 		p.causes[amount] = c.causes[amount].Scale(share)
 	}
-	feed := c.mixed()[feedMass]
-	c.full = As[Kg](feed.Scale(float64(full) / feed.Likely))
-	return c, nil
+	return nil
 }
 
 // mixed draws a mixture. The drum, the hand and the weather are the same for
 // all parts; how loosely each lies and what ash it holds is its own.
-func (c *charge) mixed() *outcomeRanges {
+func (c *charge) mixed() (out outcomeRanges) {
 	random := rand.New(rand.NewPCG(draws, uint64(len(c.parts))))
-	split := make([][causes]sides, len(c.parts))
+	var split [mostParts][causes]sides
+	var parts [mostParts]causeValues
 	for i, p := range c.parts {
+		parts[i] = p.likely()
 		for j, r := range p.causes {
 			split[i][j] = sidesOf(r)
 		}
 	}
+	likely := c.together(&parts)
 	var drawn [outcomes][draws]float64
 	var z causeValues
 	for k := range draws {
 		for j := range z {
 			z[j] = random.NormFloat64()
 		}
-		o := c.together(func(i int, x *causeValues) {
+		for i := range c.parts {
 			z[density], z[feedAsh] = random.NormFloat64(), random.NormFloat64()
-			for j := range x {
-				x[j] = split[i][j].at(z[j])
+			for j := range z {
+				parts[i][j] = split[i][j].at(z[j])
 			}
-		})
-		for j, v := range o {
+		}
+		for j, v := range c.together(&parts) {
 			drawn[j][k] = v
 		}
 	}
-	likely := c.together(func(i int, x *causeValues) { *x = c.parts[i].likely() })
-	var out outcomeRanges
 	for j := range out {
 		out[j] = around(&drawn[j], likely[j])
 	}
-	return &out
+	return out
 }
 
 // together sums what the parts of a mixture give, each with its own causes.
-func (c *charge) together(draw func(part int, x *causeValues)) (sum outcomeValues) {
+func (c *charge) together(x *[mostParts]causeValues) (sum outcomeValues) {
 	dryChar := 0.
 	for i, p := range c.parts {
-		var x causeValues
-		draw(i, &x)
-		o := p.burn(&x)
+		o := p.burn(&x[i])
 		for _, j := range [...]int{feedMass, dryMass, looseVolume, charMass, unburntMass} {
 			sum[j] += o[j]
 		}

@@ -74,11 +74,12 @@ type LoadResult struct {
 // parts. Densities are estimates
 // (+-30 %) that one weighed fill replaces.
 func Load(in LoadInput) (LoadResult, error) {
-	c, err := newCharge(in)
-	if err != nil {
+	var c charge
+	if err := c.set(in); err != nil {
 		return LoadResult{}, err
 	}
-	return c.load(c.ranges()), nil
+	o := c.ranges()
+	return c.load(&o), nil
 }
 
 // Containers returns how many containers of a volume v a mass of loose, air-dry waste
@@ -102,8 +103,11 @@ func (c *charge) load(o *outcomeRanges) LoadResult {
 		Drums: c.drums, Feed: As[Kg](o[feedMass]), Dry: As[Kg](o[dryMass]), Volume: As[Litre](o[looseVolume]),
 		PerDrum: c.full, Assumed: c.assumed,
 	}
-	if c.even {
+	switch {
+	case c.even:
 		r.PerDrum = r.Feed.Scale(1 / float64(c.drums))
+	case c.parts != nil:
+		r.PerDrum = r.Feed.Scale(float64(c.full.Likely / r.Feed.Likely))
 	}
 	r.Sacks = As[Count](r.Volume.Scale(1 / float64(sackVolume.Likely)))
 	r.Tins = As[Count](r.Volume.Scale(1 / float64(tinVolume.Likely)))

@@ -113,12 +113,12 @@ func LightingAt(w WetBasis) Lighting {
 // daysToDry is how long the slowest part of a charge lies in the sun until it
 // may be lit.
 func (c *charge) daysToDry(sun Hours) (longest Range[Days]) {
-	_ = c.each(func(p *charge) error {
+	for i := range c.wastes() {
+		p := c.waste(i)
 		if d := p.feed.daysToDry(p.wettest, sun); d.Likely > longest.Likely {
 			longest = d
 		}
-		return nil
-	})
+	}
 	return longest
 }
 

@@ -68,11 +68,11 @@ func TestRangesAgreeWithDraws(t *testing.T) {
 	}
 	for _, w := range Wastes() {
 		t.Run(string(w), func(t *testing.T) {
-			c, err := newCharge(LoadInput{Waste: w})
-			require.NoError(t, err)
+			var c charge
+			require.NoError(t, c.set(LoadInput{Waste: w}))
 			require.NoError(t, c.setYield(Range[Share]{}))
 			c.conserve()
-			got, drawn := c.ranges(), drawOutcomes(c, n)
+			got, drawn := c.ranges(), drawOutcomes(&c, n)
 			for j := range got {
 				require.True(t, got[j].Ordered(), "outcome %d", j)
 				require.InEpsilon(t, drawn[j][n/10], got[j].Low, tolerance, "P10 of outcome %d", j)

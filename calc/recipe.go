@@ -58,8 +58,8 @@ type RecipeResult struct {
 // Waste that may not be lit gets no clock, but the days it needs to dry and
 // what its char would lose.
 func Recipe(in RecipeInput) (RecipeResult, error) {
-	c, err := newCharge(LoadInput{in.Waste, in.Fills, in.Drums, in.Drum, in.Mass, in.Volume, in.Moisture})
-	if err != nil {
+	var c charge
+	if err := c.set(LoadInput{in.Waste, in.Fills, in.Drums, in.Drum, in.Mass, in.Volume, in.Moisture}); err != nil {
 		return RecipeResult{}, err
 	}
 	if err := c.setYield(in.Yield); err != nil {

@@ -192,11 +192,18 @@ func TestRecipeRefusesNonsense(t *testing.T) {
 }
 
 func BenchmarkRecipe(b *testing.B) {
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := calc.Recipe(calc.RecipeInput{Waste: calc.MaizeCob, Drums: 2}); err != nil {
-			b.Fatal(err)
-		}
+	for name, in := range map[string]calc.RecipeInput{
+		"one waste": {Waste: calc.MaizeCob, Drums: 2},
+		"a mixture": {Drums: 2, Fills: []calc.Fill{{Waste: calc.MaizeCob, Share: .6}, {Waste: calc.MaizeHusk, Share: .4}}},
+	} {
+		b.Run(name, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := calc.Recipe(in); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }
 
