@@ -398,7 +398,8 @@ func bind(char Range[Kg], w WetBasis, in BindInput, assumed []Sourced) (BindResu
 
 // MixMoisture returns the moisture of a mix of char that holds moisture char,
 // with dose kg of dry starch per kg of dry char, cooked in water kg of water per
-// kg of starch. It shows why a fixed paste overshoots.
+// kg of starch: the water of both over all. It shows why a fixed paste overshoots.
+// char lies in [0, 1), dose and water are not negative.
 func MixMoisture(char WetBasis, dose Share, water Ratio) WetBasis {
 	held := float64(char.Dry()) + float64(dose)*float64(water)
 	return DryBasis(held / float64(1+dose)).Wet()
@@ -435,8 +436,8 @@ func short(have, char Kg, w WetBasis, dose Share, b *Binder, with perMatter) *Sh
 	return s
 }
 
-// Cups returns how many level cups of 250 ml a mass of flour fills. The cup
-// itself is known to some 7 %; the range is that of the flour.
+// Cups returns how many level cups of 250 ml a mass of flour fills, at 140 g each
+// (practice). The cup itself is known to some 7 %; the range is that of the flour.
 func Cups(flour Range[Kg]) Range[Count] {
 	return As[Count](flour.Scale(1 / float64(cupOfFlour.Likely)))
 }

@@ -23,7 +23,8 @@ type BurnClock struct {
 
 // Clock returns the course of a burn of dry waste: an open fire from the base,
 // covered after 20 to 55 minutes, or the slow burn of a drum with restricted
-// holes. The signs of the smoke overrule it; the two kinds are never mixed.
+// holes (practice). The signs of the smoke overrule it; the two kinds are never
+// mixed.
 //
 // The open fire agrees with practice (white smoke for about ten minutes, ready
 // to cover about ten minutes later) once the minutes of lighting up are added.

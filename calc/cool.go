@@ -160,9 +160,9 @@ type CoolPoint struct {
 	Core, Wall Celsius
 }
 
-// CoolingCurve returns n likely points (2 to 1000) from sealing to until hours,
-// for a picture of why to wait; it is never read off to open before the binding
-// wait. After in the input is not used.
+// CoolingCurve returns n likely points (2 to 1000) from sealing to until hours (up
+// to 240) by the solution of Cool, for a picture of why to wait; it is never read
+// off to open before the binding wait. After in the input is not used.
 func CoolingCurve(in CoolInput, until Hours, n int) ([]CoolPoint, error) {
 	if n < 2 || n > 1000 {
 		return nil, OutOfRange{What: "points of the curve", Got: float64(n), Low: 2, High: 1000}

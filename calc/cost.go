@@ -105,7 +105,8 @@ type PriceResult struct {
 // day; both are textbook cost-volume-profit arithmetic. The ceiling is the price
 // at which heat to the pot costs the same as from charcoal: price of charcoal
 // times the ratio of net heating values and of stove efficiencies. A range adds
-// up what each uncertain input does alone (JCGM 100:2008, 5.1.3).
+// up what each uncertain input does alone (JCGM 100:2008, 5.1.3). Sold is 0.5 to
+// 5000 kg; amounts of money lie between nought and 1e12.
 func Price(in PriceInput) (PriceResult, error) {
 	if err := ranged("briquettes sold, kg", in.Sold, leastSold.Likely, mostSold.Likely); err != nil {
 		return PriceResult{}, err
@@ -277,7 +278,8 @@ type SparedResult struct {
 
 // Spared estimates the wood spared: briquettes times the ratio of heating values
 // and stove efficiencies, the part that really replaces charcoal, and the wood
-// per kg of charcoal. It is known within a factor of two at best.
+// per kg of charcoal, for up to 1000 t. It is known within a factor of two at best:
+// own reference computation from published kilns.
 func Spared(in SparedInput) (SparedResult, error) {
 	if err := ranged("briquettes, kg", in.Briquettes, 0, 1e6); err != nil {
 		return SparedResult{}, err

@@ -40,7 +40,8 @@ const (
 	ManyBrands
 )
 
-// BrandsOf grades weighed brands by their share of all that came out.
+// BrandsOf grades weighed brands by their share of all that came out, both in kg
+// and not negative: from 3 % some, over 12 % many (judged).
 func BrandsOf(char, unburnt Kg) Brands {
 	switch share := unburntShare(char, unburnt); {
 	case share < fewBrands.Likely:

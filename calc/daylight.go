@@ -84,7 +84,7 @@ func solar(at time.Time) (equation, declination float64) {
 }
 
 // NotBefore returns the first moment at which a drum may be announced for
-// opening: the wait after sealing is over, and it is neither dark nor within an
+// opening: the wait after sealing, 0 to 240 hours, is over, and it is neither dark nor within an
 // hour of the dark. A wait that ends between one hour before sunset and one
 // hour after sunrise moves to one hour after the next sunrise.
 func NotBefore(sealed time.Time, wait Hours, lat, lon Degree) (time.Time, error) {
@@ -117,7 +117,8 @@ func NotBefore(sealed time.Time, wait Hours, lat, lon Degree) (time.Time, error)
 
 // LatestLighting returns the last moment of a day at which a drum may be lit so
 // that it is still covered, after the upper decile of its clock, one hour
-// before sunset.
+// before sunset. It returns OutOfRange where the sun does not set or does not rise;
+// the sun is that of SunTimes.
 func LatestLighting(lat, lon Degree, day time.Time, clock BurnClock) (time.Time, error) {
 	sun, err := SunTimes(lat, lon, day)
 	if err != nil {

@@ -26,12 +26,13 @@ type Cylinder struct{ Diameter, Height Metre }
 // trade sheets of ISO 15750-1 drums.
 func StandardDrum() Cylinder { return Cylinder{drumInside.Likely, drumHeight.Likely} }
 
-// Volume is the whole inside.
+// Volume is the whole inside, of any drum with positive measures.
 func (c Cylinder) Volume() CubicMetre {
 	return CubicMetre(math.Pi / 4 * c.Diameter * c.Diameter * c.Height)
 }
 
-// Usable is the inside less headspace and the flue of a centre stick.
+// Usable is the inside less 4 cm of headspace and the 10 cm flue of a centre stick
+// (practice), of a drum wider and higher than those.
 func (c Cylinder) Usable() CubicMetre {
 	flue := Cylinder{flueWidth.Likely, c.Height - headspace.Likely}
 	return Cylinder{c.Diameter, flue.Height}.Volume() - flue.Volume()
@@ -71,8 +72,7 @@ type LoadResult struct {
 // Load computes what fills drums, or what a mass or a volume of loose waste
 // amounts to, from the loose density of the waste: m = rho V, with the dry
 // matter of a volume the same whatever its moisture. A mixture is the sum of its
-// parts. Densities are estimates
-// (+-30 %) that one weighed fill replaces.
+// parts. Densities are estimates (+-30 %) that one weighed fill replaces.
 func Load(in LoadInput) (LoadResult, error) {
 	var c charge
 	if err := c.set(in); err != nil {
@@ -82,8 +82,8 @@ func Load(in LoadInput) (LoadResult, error) {
 	return c.load(&o), nil
 }
 
-// Containers returns how many containers of a volume v a mass of loose, air-dry waste
-// fills.
+// Containers returns how many containers of 0.1 to 1000 litres a mass of loose,
+// air-dry waste fills, from 1 g to 6 t: m/(rho v), with the densities of Load.
 func Containers(w Waste, m Range[Kg], v Litre) (Range[Count], error) {
 	f, err := feedOf(w)
 	if err != nil {

@@ -233,7 +233,8 @@ func (r *rack) days(in DryInput, moisture Range[WetBasis]) (Range[Days], [3]Memb
 }
 
 // DryingCurve is the moisture at the end of each hour from Start until it is dry,
-// in the dry, the likely and the wet member: the picture of DryOut.
+// at most 40 days, in the dry, the likely and the wet member: the picture of
+// DryOut, with its input, ranges and model.
 func DryingCurve(in DryInput) ([3][]WetBasis, error) {
 	var curves [3][]WetBasis
 	r, moisture, err := in.rack(new([]Sourced))

@@ -445,7 +445,8 @@ const (
 // String returns the stable key.
 func (f Freshness) String() string { return keyed([]string{"fresh", "old", "expired"}, uint8(f)) }
 
-// Freshness returns what the age of the forecast allows.
+// Freshness returns what the age of the forecast allows: it is old after 24 hours
+// and expired after 48 (practice of weather services).
 func (f *Forecast) Freshness(now time.Time) Freshness {
 	switch age := now.Sub(f.Issued); {
 	case age > silenceAge.Likely.Duration():

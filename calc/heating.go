@@ -83,8 +83,9 @@ func (u Ultimate) HeatingValue() (MJPerKg, error) {
 }
 
 // NetHeatingValue returns the net heating value, as fired with moisture m, of a
-// fuel whose dry higher heating value and dry hydrogen and oxygen are given
-// (ISO 18125, net calorific value at constant pressure).
+// fuel whose dry higher heating value and dry hydrogen and oxygen, shares of 0 to
+// 1, are given (ISO 18125, net calorific value at constant pressure; from memory).
+// Very wet fuel has less than none.
 func NetHeatingValue(higher MJPerKg, hydrogen, oxygen Share, m WetBasis) MJPerKg {
 	dry := higher - MJPerKg(hydrogen)*netLossHydrogen.Likely - MJPerKg(oxygen)*netLossOxygen.Likely
 	return dry*MJPerKg(1-m) - MJPerKg(m)*heatOfVaporising.Likely

@@ -62,7 +62,7 @@ func (f Feel) Moisture() Range[WetBasis] {
 // WasteMoisture returns the moisture of a sample that weighed before, and after
 // once the sun had dried it until its weight no longer changed over half a day:
 // w = 1 - (after/before)(1 - wr), wr being what waste keeps in open air, 8 to
-// 14 %.
+// 14 % (judged). before is 0.01 to 1000 kg, after at least a fifth of it.
 func WasteMoisture(before, after Kg) (Range[WetBasis], error) {
 	if err := within("kilograms of the sample", before, .01, 1000); err != nil {
 		return Range[WetBasis]{}, err

@@ -283,7 +283,7 @@ type OutlookDay struct {
 
 // Outlook reads each day of a forecast for drying and for lighting. Power is
 // about 0.4 on a good day and below 0.3 on a slow one; the reference evaporation
-// is that of FAO-56. sinceRain is the number of dry days before the first day;
+// is that of FAO-56, the fire caution that of FireRisk in the worst hour. sinceRain is the number of dry days before the first day;
 // negative when nobody knows.
 func Outlook(f *Forecast, sinceRain int) ([]OutlookDay, error) {
 	var assumed []Sourced

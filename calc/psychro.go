@@ -34,11 +34,12 @@ func AirPressure(altitude Metre) Kilopascal {
 // psychrometricConstant is in kPa per degree, eq. 8.
 func psychrometricConstant(p Kilopascal) float64 { return float64(psychrometric.Likely) * float64(p) }
 
-// RelativeHumidity is the vapour pressure ea as a share of saturation at t.
+// RelativeHumidity is the vapour pressure ea as a share of saturation at t, by
+// SaturationPressure and in its range; above 1 the air is over-saturated.
 func RelativeHumidity(t Celsius, ea Kilopascal) Share { return Share(ea / SaturationPressure(t)) }
 
-// DewPoint is the temperature at which air of vapour pressure ea > 0 is
-// saturated: the inverse of SaturationPressure.
+// DewPoint is the temperature at which air of vapour pressure ea, 0.001 to 30 kPa,
+// is saturated: the inverse of SaturationPressure.
 func DewPoint(ea Kilopascal) Celsius {
 	l := math.Log(float64(ea) / 0.6108)
 	return Celsius(237.3 * l / (17.27 - l))
@@ -56,7 +57,8 @@ func WetBulb(t Celsius, ea, p Kilopascal) Celsius {
 }
 
 // VapourFromWetBulb is the vapour pressure that a dry and a wet thermometer of a
-// ventilated psychrometer show, FAO-56 eq. 15 and 16, at air pressure p.
+// ventilated psychrometer show, FAO-56 eq. 15 and 16, at air pressure p. Meant for
+// 0 to 60 C and a wet thermometer no warmer than the dry one.
 func VapourFromWetBulb(dry, wet Celsius, p Kilopascal) Kilopascal {
 	const ventilated = 0.000662
 	return SaturationPressure(wet) - Kilopascal(ventilated*float64(p)*float64(dry-wet))

@@ -59,7 +59,8 @@ func ExtraterrestrialRadiation(lat Degree, yearDay int) MJPerSquareMetre {
 }
 
 // MaximumSunshine is the longest a day can shine, FAO-56 eq. 34: from one
-// geometric sunrise to sunset, without refraction or the width of the sun. The
+// geometric sunrise to sunset, without refraction or the width of the sun, for a
+// latitude of -90 to 90 degrees and a day of the year 1 to 366. The
 // clock times of sunrise and sunset are those of SunTimes.
 func MaximumSunshine(lat Degree, yearDay int) Hours {
 	return Hours(24 / math.Pi * solarDayAt(lat, yearDay).sunset)

@@ -31,7 +31,8 @@ func CharcoalEquilibrium(t Celsius, rh Share) DryBasis {
 }
 
 // WoodEquilibrium is the Sorption of wood after Hailwood and Horrobin, with the
-// coefficients of the Wood Handbook (Simpson 1998); it stands for crop wastes.
+// coefficients of the Wood Handbook, chapter 4 (from memory); it stands for crop
+// wastes.
 // Against static tests of maize stover it is right in humid air and 3 to 5
 // points low in very dry air.
 func WoodEquilibrium(t Celsius, rh Share) DryBasis {
