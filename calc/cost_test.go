@@ -58,10 +58,10 @@ func TestCostSheetByHand(t *testing.T) {
 		Water: Exactly[Litre](5), PerLitre: 2, Pack: 3, Waste: 40, Transport: 20, Other: 10, Price: 100,
 	}
 	got := price(t, in)
-	require.Equal(t, MoneyRange{76, 76, 76}, got.PerKg)    // 60 + 5 + 1 + 3 + 7
-	require.Equal(t, MoneyRange{760, 760, 760}, got.Batch) //
-	require.Equal(t, MoneyRange{16, 16, 16}, got.Cash)     //
-	require.Equal(t, MoneyRange{24, 24, 24}, got.Margin)   //
+	require.Equal(t, MoneyRange{76, 76, 76}, got.PerKg) // 60 + 5 + 1 + 3 + 7
+	require.Equal(t, MoneyRange{760, 760, 760}, got.Batch)
+	require.Equal(t, MoneyRange{16, 16, 16}, got.Cash)
+	require.Equal(t, MoneyRange{24, 24, 24}, got.Margin)
 	require.Equal(t, MoneyRange{140, 140, 140}, got.HourEarns)
 	require.Equal(t, [2]Sensitivity{{"work", 76, 76}, {"wage", 64, 88}}[1], got.Matters[0])
 

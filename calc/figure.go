@@ -116,8 +116,8 @@ func newFigure[T ~float64](name string, low, likely, high T, s Source) Figure[T]
 // constant makes a figure without a range.
 func constant[T ~float64](name string, v T, s Source) Figure[T] { return newFigure(name, v, v, v, s) }
 
-// Figures yields every number the package computes with, in the order of its
-// source files.
+// Figures yields every number the package computes with, always in the same
+// order.
 func Figures() iter.Seq[Sourced] {
 	return func(yield func(Sourced) bool) {
 		for _, f := range figures {

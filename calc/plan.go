@@ -93,8 +93,8 @@ type DateRange struct{ Low, Likely, High time.Time }
 
 // PlannedBurn is one drum from lighting to crushing.
 type PlannedBurn struct {
-	Drum    int       // from 1
-	Lit     time.Time //
+	Drum    int // from 1
+	Lit     time.Time
 	Covered time.Time // likely; the smoke decides
 	Opened  time.Time // not before, if covered then
 	Aired   time.Time // not stored or crushed before
@@ -179,7 +179,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 	if recipe.Infeasible != nil {
 		return PlanResult{Infeasible: recipe.Infeasible}, nil
 	}
-	piece, err := Press(PressInput{Solids: recipe.Char, Piece: burn.Piece, MixMoisture: recipe.MixMoisture})
+	piece, err := Press(PressInput{Solids: recipe.solids, Piece: burn.Piece, MixMoisture: recipe.MixMoisture})
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -248,7 +248,7 @@ func newWorks(in PlanInput, r RecipeResult, p PressResult) (*works, scenario) {
 		wait: minuteOf(Minutes(r.Wait * 60)), outside: minuteOf(Minutes(airingTime.Likely * 60)),
 		reload: minuteOf(reloadTime.Likely), spacing: minuteOf(betweenDrums.Likely),
 		burnWork: float64(burnWork.Likely), finishWork: float64(finishWork.Likely),
-		perChar:  float64((r.Char.Likely+r.DryStarch.Likely)/r.Char.Likely) * float64(1-pressLoss.Likely) / float64(1-readyPiece.Likely),
+		perChar:  float64(r.solids.Likely/r.Char.Likely) * float64(1-pressLoss.Likely) / float64(1-readyPiece.Likely),
 		wetPerKg: 1 / float64(p.ReadyRatio), pieceKg: float64(p.DryPiece),
 		charStock: float64(in.StockChar), stock: float64(in.StockBriquettes),
 	}

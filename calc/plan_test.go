@@ -47,6 +47,22 @@ func TestPlanOneBurnByHand(t *testing.T) {
 	require.InDelta(t, 4.63*0.08/0.75, float64(got.Starch), 0.005)
 }
 
+// A root brings fibre beside its starch: what a burn makes in a plan is what it
+// makes in a recipe.
+func TestPlanMakesWhatTheRecipeMakes(t *testing.T) {
+	for _, s := range Starches() {
+		in := cobPlan(5)
+		in.Burn.Starch = s
+		recipe, err := Recipe(in.Burn)
+		require.NoError(t, err)
+		got := plan(t, in)
+		require.Equal(t, recipe.Infeasible, got.Infeasible, s)
+		if recipe.Infeasible == nil {
+			require.InEpsilon(t, float64(recipe.Briquettes.Likely)/float64(recipe.Char.Likely), float64(got.Strokes)/float64(got.Char), .03, s)
+		}
+	}
+}
+
 // Little char can add two days and slow drying two: together the square root of
 // eight, which is three whole days.
 func TestPlanAddsUpWhatCanGoWrong(t *testing.T) {

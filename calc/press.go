@@ -65,8 +65,8 @@ var (
 	shrinkage  = newFigure[Share]("volume lost on drying", .02, .08, .15, practice)
 	readyPiece = newFigure[WetBasis]("moisture of a finished briquette", .05, .08, .12,
 		en1860.judged("8 % or less; 5 to 12 % is what is sold"))
-	diffusivity = newFigure[SquareMetrePerSecond]("diffusivity of water in a pressed piece at 30 C", 1.2e-9, 1.9e-9, 2.9e-9,
-		Source{Title: "Calibrated to published days in the sun", At: "no measured value of a charcoal briquette was found", Standing: Derived})
+	diffusivity = newFigure[SquareMetrePerSecond]("diffusivity of the hours formula, for air of 30 C and a piece that the sun warms", 1.2e-9, 1.9e-9, 2.9e-9,
+		Source{Title: "Calibrated to published days in the sun", At: "no measured value of a charcoal briquette was found; that of the hourly model is for the piece at its own temperature", Standing: Derived})
 	sunEquilibrium = constant[DryBasis]("moisture a briquette tends to at 60 % relative humidity", .06,
 		Source{Title: "Sorption of rice-husk biochar at 30 C and 70 %, 6.4 %", By: "Lin et al.", At: "a little less at 60 %", Standing: Derived})
 	leastDrying = constant[Days]("least days of drying", 2, fuelFields.at("at least two days of sun"))

@@ -43,6 +43,7 @@ type RecipeResult struct {
 	PasteRatio        Ratio
 	MixMoisture       WetBasis
 	Infeasible        *Infeasible
+	solids            Range[Kg] // dry, of the mix
 
 	Briquettes     Range[Count]
 	DryingDays     Range[Days]
@@ -91,7 +92,7 @@ func Recipe(in RecipeInput) (RecipeResult, error) {
 	}
 	r.DryStarch, r.Starch, r.Cups = paste.DryStarch, paste.Starch, paste.Cups
 	r.Water, r.PasteRatio, r.MixMoisture = paste.Water, paste.PasteRatio, paste.MixMoisture
-	r.Infeasible, r.Assumed = paste.Infeasible, paste.Assumed
+	r.Infeasible, r.Assumed, r.solids = paste.Infeasible, paste.Assumed, paste.Solids
 
 	if err := in.Piece.Check(); err != nil {
 		return RecipeResult{}, err
