@@ -849,6 +849,9 @@ func (t *turn) topicOf(r reading) string {
 func (t *turn) askTie(f *Frame, slot Slot, keys []string) {
 	q := question{slot: slot, id: slot.id("which")}
 	for _, k := range keys[:min(len(keys), maxOptions)] {
+		if k == keyCall { // it was offered with the list
+			continue
+		}
 		q.options = append(q.options, option{key: k, label: label(slot, k)})
 	}
 	t.ask(f, q)
