@@ -168,7 +168,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 	}
 	burn := in.Burn
 	burn.Drums, burn.Mass, burn.Volume = 1, Range[Kg]{}, Range[Litre]{}
-	recipe, err := Recipe(burn)
+	recipe, solids, err := recipe(burn)
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -179,7 +179,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 	if recipe.Infeasible != nil {
 		return PlanResult{Infeasible: recipe.Infeasible}, nil
 	}
-	piece, err := Press(PressInput{Solids: recipe.solids, Piece: burn.Piece, MixMoisture: recipe.MixMoisture})
+	piece, err := Press(PressInput{Solids: solids, Piece: burn.Piece, MixMoisture: recipe.MixMoisture})
 	if err != nil {
 		return PlanResult{}, err
 	}
@@ -190,7 +190,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 		return PlanResult{}, err
 	}
 
-	w, likely := newWorks(in, recipe, piece)
+	w, likely := newWorks(in, recipe, solids.Likely, piece)
 	likely, end := w.best(likely)
 	out.Days = make([]PlanDay, 0, end.day+1)
 	w.run(likely, &out)
@@ -239,7 +239,7 @@ func daysFrom(start, t time.Time) int {
 	return daysBetween(midnightIn(start, zone), midnightIn(t, zone))
 }
 
-func newWorks(in PlanInput, r RecipeResult, p PressResult) (*works, scenario) {
+func newWorks(in PlanInput, r RecipeResult, solids Kg, p PressResult) (*works, scenario) {
 	minuteOf := func(v Minutes) clockMinute { return clockMinute(math.Ceil(float64(v))) }
 	w := &works{
 		midnight: midnightIn(in.Start, in.Start.Location()),
@@ -248,7 +248,7 @@ func newWorks(in PlanInput, r RecipeResult, p PressResult) (*works, scenario) {
 		wait: minuteOf(Minutes(r.Wait * 60)), outside: minuteOf(Minutes(airingTime.Likely * 60)),
 		reload: minuteOf(reloadTime.Likely), spacing: minuteOf(betweenDrums.Likely),
 		burnWork: float64(burnWork.Likely), finishWork: float64(finishWork.Likely),
-		perChar:  float64(r.solids.Likely/r.Char.Likely) * float64(1-pressLoss.Likely) / float64(1-readyPiece.Likely),
+		perChar:  float64(solids/r.Char.Likely) * float64(1-pressLoss.Likely) / float64(1-readyPiece.Likely),
 		wetPerKg: 1 / float64(p.ReadyRatio), pieceKg: float64(p.DryPiece),
 		charStock: float64(in.StockChar), stock: float64(in.StockBriquettes),
 	}

@@ -43,7 +43,6 @@ type RecipeResult struct {
 	PasteRatio        Ratio
 	MixMoisture       WetBasis
 	Infeasible        *Infeasible
-	solids            Range[Kg] // dry, of the mix
 
 	Briquettes     Range[Count]
 	DryingDays     Range[Days]
@@ -59,20 +58,26 @@ type RecipeResult struct {
 // Waste that may not be lit gets no clock, but the days it needs to dry and
 // what its char would lose.
 func Recipe(in RecipeInput) (RecipeResult, error) {
+	r, _, err := recipe(in)
+	return r, err
+}
+
+// recipe is Recipe, with the solids of the mix.
+func recipe(in RecipeInput) (r RecipeResult, solids Range[Kg], err error) {
 	var c charge
 	if err := c.set(LoadInput{in.Waste, in.Fills, in.Drums, in.Drum, in.Mass, in.Volume, in.Moisture}); err != nil {
-		return RecipeResult{}, err
+		return RecipeResult{}, solids, err
 	}
 	if err := c.setYield(in.Yield); err != nil {
-		return RecipeResult{}, err
+		return RecipeResult{}, solids, err
 	}
 	c.conserve()
 	sun := or(in.EffectiveSun, sunnyHours, &c.assumed)
 	if err := within("effective drying hours a day", sun, 1, 12); err != nil {
-		return RecipeResult{}, err
+		return RecipeResult{}, solids, err
 	}
 	burnt := c.carbonise()
-	r := RecipeResult{
+	r = RecipeResult{
 		Suitability: c.suitability,
 		Lighting:    burnt.Lighting,
 		Drums:       burnt.Load.Drums,
@@ -88,19 +93,19 @@ func Recipe(in RecipeInput) (RecipeResult, error) {
 	}
 	paste, err := bind(burnt.Char, charAsBound.Likely, BindInput{Starch: in.Starch, Dose: in.Dose}, burnt.Assumed)
 	if err != nil {
-		return RecipeResult{}, err
+		return RecipeResult{}, solids, err
 	}
 	r.DryStarch, r.Starch, r.Cups = paste.DryStarch, paste.Starch, paste.Cups
 	r.Water, r.PasteRatio, r.MixMoisture = paste.Water, paste.PasteRatio, paste.MixMoisture
-	r.Infeasible, r.Assumed, r.solids = paste.Infeasible, paste.Assumed, paste.Solids
+	r.Infeasible, r.Assumed = paste.Infeasible, paste.Assumed
 
 	if err := in.Piece.Check(); err != nil {
-		return RecipeResult{}, err
+		return RecipeResult{}, solids, err
 	}
 	perKg := float64(1-pressLoss.Likely) / (float64(wetDensity.Likely) * float64(in.Piece.Volume()) * float64(1-r.MixMoisture))
 	r.Briquettes = whole(As[Count](paste.Solids.Scale(perKg)))
 	if r.DryingDays, err = daysInSun(in.Piece, r.MixMoisture, sun); err != nil {
-		return RecipeResult{}, err
+		return RecipeResult{}, solids, err
 	}
 	r.Assumed = append(r.Assumed, wetDensity.Sourced(), pressLoss.Sourced(), diffusivity.Sourced())
 
@@ -109,5 +114,5 @@ func Recipe(in RecipeInput) (RecipeResult, error) {
 	} else {
 		r.DaysToDryFirst = c.daysToDry(sun)
 	}
-	return r, nil
+	return r, paste.Solids, nil
 }
