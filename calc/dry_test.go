@@ -175,6 +175,13 @@ func TestDryingSizesAndWastes(t *testing.T) {
 	}
 }
 
+// Turned heaps: practice says twice as long at 10 cm and four times at 30.
+func TestHeapsDrySlower(t *testing.T) {
+	for depth, want := range map[Metre]float64{0: 1, .03: 1, .10: 2, .20: 3, .30: 4} {
+		require.InDelta(t, want, slowing(depth), 1e-9)
+	}
+}
+
 // Left out in 40 mm of rain, own reference computation.
 func TestDryingLeftOutInRain(t *testing.T) {
 	got := dried(t, DryInput{Forecast: scenarios(t)["rainy spell"], Tending: LeftOut})
