@@ -95,7 +95,8 @@ func misread(row map[string]string, h dialog.Heard) string {
 	}
 	for _, why := range []string{
 		check("tier", h.Tier), check("emergency", h.Emergency), check("opt_out", optOut),
-		check("report", strings.TrimPrefix(h.Report, "out")), // the table knows no report of a fire gone out topicOf(row, h), slotsOf(row, h),
+		check("report", strings.TrimPrefix(h.Report, "out")), // the table knows no report of a fire gone out
+		topicOf(row, h), slotsOf(row, h),
 	} {
 		if why != "" {
 			return why
