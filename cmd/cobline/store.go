@@ -131,9 +131,16 @@ func (c *compactCommand) Run(t *terminal) error {
 	if err != nil {
 		return err
 	}
+	store, err := openStore(config) // says so if a line has it
+	if err != nil {
+		return err
+	}
+	if err := store.Close(); err != nil {
+		return err
+	}
 	compacted := file + ".compact"
 	if err := boltstore.Compact(file, compacted); err != nil {
-		return errors.Join(err, os.Remove(compacted))
+		return errors.Join(err, os.RemoveAll(compacted)) // which may not be there yet
 	}
 	if err := os.Rename(compacted, file); err != nil {
 		return err
