@@ -71,7 +71,7 @@ const defaultConfigFile = "cobline.toml"
 func Default() Config {
 	c := Config{Listen: "127.0.0.1:8080", DefaultLang: locales.Default, Country: "KE"}
 	c.PlaceConfig = PlaceConfig{
-		Key: "home", Name: "Nairobi", Zone: "Africa/Nairobi",
+		Key: "home", Name: "Home", Zone: "Africa/Nairobi",
 		Latitude: -1.29, Longitude: 36.82, Altitude: 1700, Currency: "KES",
 	}
 	c.Store.Kind, c.Store.Path = "bolt", "cobline-data"
