@@ -368,10 +368,10 @@ func (t *turn) bareWeight(r reading) bool {
 	f := t.top()
 	opened := slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
 	asides := f != nil && (f.Topic == topicInside || f.Topic == topicStop || f.Topic == lobby)
-	if !opened || f != nil && !f.Done && f.Open != "" && !asides {
+	if !opened || f != nil && !f.Done && f.Open != "" && !asides { // Done: the drum's past lies open behind a recipe
 		return false
 	}
-	lone := len(r.sums) == 1 && len(r.tokens) == 1 && (f == nil || len(f.Options) == 0)
+	lone := len(r.sums) == 1 && len(r.tokens) == 1 && (f == nil || len(f.Options) == 0 || r.sums[0].number > float64(len(f.Options)) && r.sums[0].number < 7)
 	weights := 0
 	for _, a := range r.sums {
 		if a.unit != "kg" && a.unit != "tin" && a.unit != "bucket" && !lone {
@@ -726,6 +726,11 @@ func (t *turn) lit(what told, at time.Time) {
 	switch {
 	case d != nil && d.Stage == stageSealed && t.w.Now.Before(d.NotBefore):
 		t.say("burn.sealed-already", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		if t.s.Stopped {
+			d.Consent = true
+			t.say("consent.burn-only", Answer, nil)
+			t.timer(timerOpen, d.Name, d.NotBefore)
+		}
 		return
 	case d != nil && d.Stage == stageLit && !d.LitAt.IsZero():
 		t.say("burn.lit-already", Answer, locales.Args{"Drum": d.Name, "Time": t.clock(d.LitAt)})
@@ -747,6 +752,9 @@ func (t *turn) lit(what told, at time.Time) {
 	switch latest := t.place.latestLighting(d.LitAt.In(t.place.Zone), clock); {
 	case t.isDark():
 		t.say("burn.lit-dark", Answer, args)
+	case t.w.Now.After(last):
+		args["When"] = t.when(d.NotBefore)
+		t.say("burn.lit-long", Answer, args)
 	case d.LitAt.After(latest):
 		t.say("burn.lit-late", Answer, args)
 	case d.Moisture > nearlyWet:

@@ -149,12 +149,28 @@ func (t *turn) converse(r reading, ev Said) {
 		t.s.Fails = 0
 		return
 	}
-	if t.answerOpen(r) || t.fillTopic(r) {
+	if t.asksDryness(r) || t.answerOpen(r) || t.fillTopic(r) {
 		t.s.Fails = 0
 		t.heard.Understood = true
 		return
 	}
 	t.puzzled()
+}
+
+// asksDryness answers a question about how dry the waste of the last recipe is:
+// with the days it needs if it is wet, else with the test.
+func (t *turn) asksDryness(r reading) bool {
+	f := t.frameOf(topicRecipe)
+	if f == nil || !f.Done || !r.asks() || !r.hasFamily("dryness") || r.hasFamily("waste") || t.named(r) != "" {
+		return false
+	}
+	t.heard.Topic = topicRecipe
+	if dryness := f.Slots[slotDryness].Key; dryness == "wet" || dryness == "too-wet" {
+		t.advance(f)
+	} else {
+		t.sayTest(f)
+	}
+	return true
 }
 
 // polite answers a greeting with where things stand, and thanks with a kind

@@ -270,6 +270,7 @@ var messages = []Message{
 	{"burn.lit-wet", 2, Args{"Drum": "sunflower", "Time": "09:00", "Look": "09:30", "Last": "10:05"}},
 	{"burn.lit-late", 2, Args{"Drum": "sunflower", "Time": "17:00", "Look": "17:20", "Last": "17:55"}},
 	{"burn.lit-dark", 2, Args{"Drum": "sunflower", "Time": "19:00"}},
+	{"burn.lit-long", 2, Args{"Drum": "sunflower", "Time": "09:00", "When": "Wednesday 07:30"}},
 	{"burn.lit-already", 1, Args{"Drum": "sunflower", "Time": "09:00"}},
 	{"burn.sealed-already", 1, Args{"Drum": "sunflower", "When": "Wednesday 07:30"}},
 	{"burn.covered-at", 1, Args{"Drum": "sunflower", "Time": "09:00"}},
