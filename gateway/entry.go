@@ -20,11 +20,13 @@ const (
 	Lapsed       Kind = 5 // a message was not sent, and what was said instead
 	Settled      Kind = 6 // what became of a message: Ref, Outcome, Why
 	Foreign      Kind = 7 // a sender that is no number; never answered
+	Reported     Kind = 8 // how far a message got: Ref, Delivery, Why
+	OptedOut     Kind = 9 // a gateway takes no more for this number
 )
 
 // String returns the kind in lower case, as lists of the journal show it.
 func (k Kind) String() string {
-	return name(k, "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign")
+	return name(k, "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign", "reported", "opted out")
 }
 
 // Entry is one line of the journal. It names a person by PersonKey and never
@@ -53,6 +55,7 @@ type Entry struct {
 	Outcome  Outcome       `cbor:"20,keyasint,omitempty"`
 	Why      string        `cbor:"21,keyasint,omitempty"`
 	Erased   bool          `cbor:"22,keyasint,omitempty"` // its texts were blanked
+	Delivery Delivery      `cbor:"23,keyasint,omitempty"`
 }
 
 // Said is one reply as the journal keeps it.

@@ -51,14 +51,18 @@ type Inbound struct {
 // and control characters, which some gateways pass on from binary messages.
 func (in Inbound) clean() Inbound {
 	for _, s := range []*string{&in.Provider, &in.Sender, &in.To, &in.Session, &in.Text} {
-		*s = strings.Map(func(r rune) rune {
-			if unicode.IsControl(r) && r != '\n' && r != '\t' {
-				return -1
-			}
-			return r
-		}, strings.ToValidUTF8(*s, "\ufffd"))
+		*s = cleanText(*s)
 	}
 	return in
+}
+
+func cleanText(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) && r != '\n' && r != '\t' {
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\ufffd"))
 }
 
 // Outbound is one message on its way out. Integer keys are never reused; what
@@ -83,7 +87,12 @@ type Outbound struct {
 // Refused is a gateway's permanent no to a message. A sender returns nil if the
 // gateway took the message, Refused if it never will, ErrUnsure if it may have,
 // and any other error if it did not and should be asked again.
-type Refused struct{ Reason string }
+type Refused struct {
+	Reason string
+	// OptedOut says that the person told the gateway to send no more, or that the
+	// gateway takes nothing for this number.
+	OptedOut bool
+}
 
 // Error returns the gateway's reason.
 func (r Refused) Error() string { return "the gateway refused the message: " + r.Reason }

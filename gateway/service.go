@@ -213,6 +213,12 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	case a.Errand.Lapse != nil:
 		l := a.Errand.Lapse
 		e.Kind, e.Ref, ev = Lapsed, l.Ref, dialog.Lapsed{Ref: l.Ref, Key: l.Key, Why: l.Why}
+	case a.Errand.OptOut:
+		if c.State.Stopped {
+			return s.commit(ctx, Change{Conversation: c, Source: Source{Alarm: &a}})
+		}
+		// As if the person had told the line, which STOP does in every language.
+		e.Kind, ev = OptedOut, dialog.Said{Text: "STOP", Via: dialog.SMS}
 	default:
 		e.Kind, ev = Acknowledged, dialog.Acknowledged{AlertID: a.Errand.Seen}
 	}
@@ -222,6 +228,9 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	}
 	// The alarm is over: a timer left in the state would wait for it in vain.
 	t.State.Timers = slices.DeleteFunc(t.State.Timers, a.rings)
+	if e.Kind == OptedOut {
+		t.Replies = nil // the gateway confirmed it, or takes nothing
+	}
 	change := s.change(c, t, e, none)
 	change.Source.Alarm = &a
 	if e.Kind == Alerted {

@@ -82,6 +82,9 @@ type Errand struct {
 	Alert *dialog.Alert `cbor:"1,keyasint,omitempty"` // an emergency reaches a duty phone
 	Seen  string        `cbor:"2,keyasint,omitempty"` // a duty phone has seen the alert of this id
 	Lapse *Lapse        `cbor:"3,keyasint,omitempty"` // a message was not sent
+	// OptOut says that the person told the gateway, or the gateway told us, that
+	// no more is to be sent.
+	OptOut bool `cbor:"4,keyasint,omitempty"`
 }
 
 // Lapse is a message that was not sent and what it carried.
@@ -91,7 +94,7 @@ type Lapse struct {
 	Why dialog.Why `cbor:"3,keyasint"`
 }
 
-// Turns keeps conversations.
+// Turns keeps conversations, and what became of what was said in them.
 type Turns interface {
 	// Load returns a conversation; of a number never met, a zero one with the
 	// number. One the program cannot decode is an error.
@@ -104,6 +107,12 @@ type Turns interface {
 	// Recall returns the entry that answered an inbound message of n, or
 	// ErrNotFound: never answered, forgotten, or answered without an entry.
 	Recall(ctx context.Context, n Number, id MessageID) (Entry, error)
+	// Report journals how far a message got that was given to a gateway or still
+	// waits. Of an opt-out it wakes the conversation in the same step. A waiting
+	// message that the gateway already has is settled and not sent again. The error
+	// is ErrSeen if the report is no news, ErrNotFound if no such message is known:
+	// never written, forgotten, or settled more than 14 days ago.
+	Report(ctx context.Context, r Report) error
 }
 
 // Alarms keeps what is to be rung.
@@ -154,6 +163,10 @@ type Settlement struct {
 	Failed bool
 	// Lapse, if set, wakes the conversation with a Lapse in the same step.
 	Lapse dialog.Why
+	// OptedOut wakes the conversation with the gateway's word that this number
+	// takes no more.
+	OptedOut bool
+	Provider string // the gateway's own id of the message, by which it may report
 }
 
 // Log is the journal.

@@ -62,6 +62,7 @@ type waiting struct {
 	NotBefore time.Time        `cbor:"4,keyasint"`
 	Retry     time.Time        `cbor:"5,keyasint,omitzero"`
 	Message   gateway.Outbound `cbor:"6,keyasint"`
+	State     gateway.Delivery `cbor:"7,keyasint,omitempty"` // reported before it was settled
 	ref       [refLength]byte
 }
 

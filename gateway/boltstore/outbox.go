@@ -86,6 +86,9 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 	if err != nil {
 		return err
 	}
+	if st.Outcome == gateway.Later && st.Failed && row.State != 0 {
+		st = row.reported(st.At)
+	}
 	if st.Outcome == gateway.Later {
 		if st.Failed {
 			row.Retry = st.Until
@@ -106,17 +109,26 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 		Kind: gateway.Settled, At: st.At, Person: m.Person, Channel: m.Channel,
 		Ref: m.Ref, Outcome: st.Outcome, Why: st.Why,
 	})
-	if err != nil || st.Lapse == 0 {
+	if err != nil {
 		return err
 	}
-	lapse := gateway.Alarm{
+	if st.Outcome != gateway.Dropped || m.Tries > 0 || row.State != 0 {
+		if err := w.noteSent(row, st.Provider); err != nil {
+			return err
+		}
+	}
+	if st.OptedOut {
+		if err := w.optOut(m.To, st.At); err != nil {
+			return err
+		}
+	}
+	if st.Lapse == 0 {
+		return nil
+	}
+	return w.wake(gateway.Alarm{
 		Number: m.To, ID: dialog.TimerID("lapsed:" + m.Ref), At: st.At,
 		Errand: &gateway.Errand{Lapse: &gateway.Lapse{Ref: m.Ref, Key: m.Key, Why: st.Lapse}},
-	}
-	if v, err = encoding.Marshal(lapse); err != nil {
-		return fmt.Errorf("encode alarm: %w", err)
-	}
-	return w.putAlarm(lapse, v)
+	})
 }
 
 // withdraw drops what a person who opted out no longer wants to be sent.

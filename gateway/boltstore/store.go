@@ -44,7 +44,9 @@ var (
 	bucketDeferred = []byte("deferred") // number, moment, id -> due, of alarms that are not due at their moment
 	bucketJournal  = []byte("journal")  // entry key -> entry
 	bucketDesk     = []byte("desk")     // kind, 0, id -> document
-	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk}
+	bucketSent     = []byte("sent")     // reference -> message that was given to a gateway
+	bucketProvider = []byte("provider") // channel, 0, the gateway's id -> reference
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketProvider}
 )
 
 // format is what a file must say to be read by this program.

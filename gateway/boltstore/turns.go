@@ -299,6 +299,11 @@ func (w *write) blank(newest, but gateway.Key) error {
 		if err != nil {
 			return err
 		}
+		for i := range e.Replies {
+			if err := w.deleteSent(append(k[:], byte(i))); err != nil {
+				return err
+			}
+		}
 		if k != but {
 			e.Blank()
 			if v, err = encoding.Marshal(e); err != nil {

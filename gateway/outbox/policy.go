@@ -28,6 +28,7 @@ const (
 	whyUnsure   = "unsure"
 	whyFailed   = "failed"
 	whyThrottle = "throttled"
+	whyOptedOut = "opted out"
 )
 
 // schedule is how long a message waits after each attempt that failed; the last
@@ -91,7 +92,9 @@ func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float
 		return gateway.Settlement{Outcome: gateway.Sent, At: now, Why: whySent}
 	case errors.As(err, &refused):
 		s := gateway.Settlement{Outcome: gateway.Dropped, At: now, Why: whyRefused}
-		if m.Urgency == dialog.Safety {
+		if s.OptedOut = refused.OptedOut; s.OptedOut {
+			s.Why = whyOptedOut
+		} else if m.Urgency == dialog.Safety {
 			s.Lapse = dialog.Refused
 		}
 		return s

@@ -24,6 +24,11 @@ type Sender interface {
 	Send(ctx context.Context, m gateway.Outbound) error
 }
 
+// submitter is a Sender that also tells the gateway's own id of the message.
+type submitter interface {
+	Submit(ctx context.Context, m gateway.Outbound) (id string, err error)
+}
+
 // Options are a worker's settings.
 type Options struct {
 	Policy    Policy
@@ -189,7 +194,7 @@ func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
 	request, cancel := context.WithTimeout(context.WithoutCancel(ctx), sendLimit)
 	defer cancel()
 	began := time.Now()
-	err := w.sender.Send(request, m)
+	id, err := w.submit(request, m)
 	w.metrics.seconds.WithLabelValues(w.channel).Observe(time.Since(began).Seconds())
 	now := w.now()
 	var throttled Throttled
@@ -199,10 +204,18 @@ func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
 		w.mu.Unlock()
 	}
 	s := w.options.Policy.After(m, err, now, rand.Float64())
+	s.Provider = id
 	if err != nil {
 		w.options.Log.Warn("message not sent", "channel", w.channel, "to", m.To, "ref", m.Ref, "outcome", s.Outcome.String(), "why", s.Why, "tries", m.Tries+1, "error", err)
 	}
 	return w.settle(m, s)
+}
+
+func (w *Worker) submit(ctx context.Context, m gateway.Outbound) (id string, err error) {
+	if s, ok := w.sender.(submitter); ok {
+		return s.Submit(ctx, m)
+	}
+	return "", w.sender.Send(ctx, m)
 }
 
 // settle writes what became of a message. One that was withdrawn meanwhile is

@@ -264,3 +264,82 @@ func TestThrottleRestsTheChannel(t *testing.T) {
 type throttle struct{ error }
 
 func (throttle) RetryAfter() time.Duration { return 2 * time.Minute }
+
+// TestReportAfterThrottle: a message that was put off twice is delivered by the
+// report that comes in the end (trouble 10: a report lost after a retry).
+func TestReportAfterThrottle(t *testing.T) {
+	play(t, 100, func(w *world) {
+		n, tries := person(t, 1), 0
+		w.gateway.fails = func(gateway.Outbound) error {
+			if tries++; tries <= 2 {
+				return throttle{errors.New("429")}
+			}
+			return nil
+		}
+		w.says(n, "HELP")
+		time.Sleep(10 * time.Minute)
+		require.NotEmpty(t, w.gateway.by(n))
+		for _, m := range w.gateway.by(n) {
+			require.NoError(t, w.service.Report(w.ctx, gateway.Report{Ref: m.Ref, State: gateway.ReportDelivered, At: time.Now()}))
+		}
+		require.Equal(t, len(w.gateway.by(n)), w.count(gateway.Reported))
+	})
+}
+
+// TestReportBeforeAnswer: the report is there before the gateway's answer, or
+// instead of it (trouble 9: a report before the submit result). The message is
+// sent once.
+func TestReportBeforeAnswer(t *testing.T) {
+	for name, answer := range map[string]error{"answered": nil, "broken off": gateway.ErrUnsure} {
+		t.Run(name, func(t *testing.T) {
+			play(t, 100, func(w *world) {
+				n, attempts := person(t, 1), map[string]int{}
+				w.gateway.fails = func(m gateway.Outbound) error {
+					attempts[m.Ref]++
+					require.NoError(t, w.service.Report(w.ctx, gateway.Report{Ref: m.Ref, State: gateway.ReportDelivered, At: time.Now()}))
+					return answer
+				}
+				w.says(n, "HELP")
+				time.Sleep(10 * time.Minute)
+				require.NotEmpty(t, attempts)
+				for ref, n := range attempts {
+					require.Equal(t, 1, n, ref)
+				}
+				require.Equal(t, len(attempts), w.count(gateway.Reported))
+				require.Equal(t, len(attempts), w.count(gateway.Settled))
+			})
+		})
+	}
+}
+
+// TestOptOutCode: a gateway that takes no more for a number ends what was to
+// come to it (C19).
+func TestOptOutCode(t *testing.T) {
+	play(t, 100, func(w *world) {
+		n := person(t, 1)
+		w.says(n, "CALL")
+		time.Sleep(time.Minute)
+		w.gateway.fails = func(gateway.Outbound) error { return gateway.Refused{Reason: "opted out", OptedOut: true} }
+		w.says(n, "HELP")
+		time.Sleep(time.Minute)
+		w.gateway.fails = nil
+		before := len(w.gateway.by(n))
+		time.Sleep(30 * 24 * time.Hour)
+		require.Len(t, w.gateway.by(n), before)
+		w.says(n, "START")
+		time.Sleep(time.Minute)
+		require.Greater(t, len(w.gateway.by(n)), before, "the person's own word returns")
+	})
+}
+
+// count returns how many entries of a kind the journal holds.
+func (w *world) count(k gateway.Kind) (n int) {
+	all, err := w.store.After(w.ctx, gateway.Key{}, 1<<20)
+	require.NoError(w, err)
+	for _, e := range all {
+		if e.Kind == k {
+			n++
+		}
+	}
+	return n
+}

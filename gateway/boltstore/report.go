@@ -1,0 +1,194 @@
+package boltstore
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/fxamacker/cbor/v2"
+
+	"cobline/dialog"
+	"cobline/gateway"
+)
+
+// sent is a message that was given to a gateway, as long as a report about it
+// may come.
+type sent struct {
+	Number   uint64            `cbor:"1,keyasint"`
+	Person   gateway.PersonKey `cbor:"2,keyasint"`
+	Channel  string            `cbor:"3,keyasint"`
+	State    gateway.Delivery  `cbor:"4,keyasint,omitempty"`
+	Provider string            `cbor:"5,keyasint,omitempty"`
+}
+
+// reportable is how long a report is waited for. Networks try for a few days at
+// most; common practice.
+const reportable = 14 * 24 * time.Hour
+
+func providerKey(channel, id string) []byte { return []byte(channel + "\x00" + id) }
+
+// noteSent keeps what a later report needs. Of a person who is forgotten nothing
+// is kept.
+func (w *write) noteSent(row waiting, provider string) error {
+	if w.get(bucketConv, binary.BigEndian.AppendUint64(nil, row.Number)) == nil {
+		return nil
+	}
+	m := sent{Number: row.Number, Person: row.Message.Person, Channel: row.Channel, State: row.State, Provider: provider}
+	if provider != "" {
+		if err := w.put(bucketProvider, providerKey(m.Channel, provider), row.ref[:]); err != nil {
+			return err
+		}
+	}
+	return errors.Join(w.putSent(row.ref[:], m), w.forgetSent())
+}
+
+func (w *write) putSent(ref []byte, m sent) error {
+	v, err := encoding.Marshal(m)
+	if err != nil {
+		return fmt.Errorf("encode sent message: %w", err)
+	}
+	return w.put(bucketSent, ref, v)
+}
+
+func (w *write) getSent(ref []byte) (m sent, err error) {
+	v := w.get(bucketSent, ref)
+	if v == nil {
+		return m, gateway.ErrNotFound
+	}
+	if err := cbor.Unmarshal(v, &m); err != nil {
+		return m, fmt.Errorf("decode sent message: %w", err)
+	}
+	return m, nil
+}
+
+func (w *write) deleteSent(ref []byte) error {
+	m, err := w.getSent(ref)
+	if errors.Is(err, gateway.ErrNotFound) {
+		return nil
+	}
+	if err == nil && m.Provider != "" {
+		err = w.delete(bucketProvider, providerKey(m.Channel, m.Provider))
+	}
+	return errors.Join(err, w.delete(bucketSent, ref))
+}
+
+// forgetSent deletes the oldest rows that are too old to be reported on: more
+// than come in, so that the bucket does not grow.
+func (w *write) forgetSent() error {
+	for range 2 {
+		ref, _ := w.tx.Bucket(bucketSent).Cursor().First()
+		if ref == nil || w.last.Time().Sub(gateway.Key(ref[:refLength-1]).Time()) <= reportable {
+			return nil
+		}
+		if err := w.deleteSent(append([]byte(nil), ref...)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Report implements gateway.Turns.
+func (s *Store) Report(ctx context.Context, r gateway.Report) error {
+	key, index, err := gateway.ParseRef(r.Ref)
+	ref := append(key[:], byte(index))
+	if r.Ref != "" && err != nil {
+		return gateway.ErrNotFound // the reference of somebody else's message
+	}
+	return s.do(ctx, func(w *write) error {
+		if r.Ref == "" {
+			if ref = append([]byte(nil), w.get(bucketProvider, providerKey(r.Channel, r.Provider))...); len(ref) != refLength {
+				return gateway.ErrNotFound
+			}
+		}
+		return s.report(w, [refLength]byte(ref), r)
+	})
+}
+
+func (s *Store) report(w *write, ref [refLength]byte, r gateway.Report) error {
+	if v := w.get(bucketOut, ref[:]); v != nil {
+		row, err := decodeWaiting(ref[:], v)
+		if err != nil {
+			return err
+		}
+		return s.reportWaiting(w, row, r)
+	}
+	m, err := w.getSent(ref[:])
+	switch {
+	case err != nil:
+		return err
+	case !r.State.Advances(m.State):
+		return gateway.ErrSeen
+	}
+	m.State = r.State
+	return errors.Join(w.putSent(ref[:], m), w.journalReport(ref, m, r))
+}
+
+// reportWaiting notes a report that came before the answer to the request that
+// sent the message, or after the request was broken off. In the first case the
+// message stays leased, so its place in the queue is not touched.
+func (s *Store) reportWaiting(w *write, row waiting, r gateway.Report) error {
+	if !r.State.Advances(row.State) {
+		return gateway.ErrSeen
+	}
+	row.State = r.State
+	v, err := encoding.Marshal(row)
+	if err != nil {
+		return fmt.Errorf("encode waiting message: %w", err)
+	}
+	if err := w.put(bucketOut, row.ref[:], v); err != nil {
+		return err
+	}
+	m := sent{Number: row.Number, Person: row.Message.Person, Channel: row.Channel}
+	if err := w.journalReport(row.ref, m, r); err != nil || row.Message.Tries == 0 {
+		return err
+	}
+	return s.settle(w, row.ref, row.reported(r.At))
+}
+
+// reported is what becomes of a message the gateway has told about: it is not
+// sent again.
+func (row waiting) reported(at time.Time) gateway.Settlement {
+	s := gateway.Settlement{Outcome: gateway.Sent, At: at, Why: "reported"}
+	switch row.State {
+	case gateway.ReportFailed, gateway.ReportExpired, gateway.ReportRejected:
+		if s.Outcome = gateway.Dropped; row.Urgency == dialog.Safety {
+			s.Lapse = dialog.Refused
+		}
+	case gateway.ReportUnknown:
+		s.Outcome = gateway.Unknown
+	}
+	return s
+}
+
+func (w *write) journalReport(ref [refLength]byte, m sent, r gateway.Report) error {
+	number, err := numberOf(binary.BigEndian.AppendUint64(nil, m.Number))
+	if err != nil {
+		return err
+	}
+	_, err = w.append(&gateway.Entry{
+		Kind: gateway.Reported, At: r.At, Person: m.Person, Channel: m.Channel,
+		Ref: gateway.Key(ref[:refLength-1]).Ref(int(ref[refLength-1])), Delivery: r.State,
+		Why: strings.ReplaceAll(r.Reason, number.Digits(), number.String()),
+	})
+	if err != nil || !r.OptedOut {
+		return err
+	}
+	return w.optOut(number, r.At)
+}
+
+// optOut wakes a conversation with the gateway's word that it takes no more.
+func (w *write) optOut(n gateway.Number, at time.Time) error {
+	return w.wake(gateway.Alarm{Number: n, ID: "opted-out", At: at, Errand: &gateway.Errand{OptOut: true}})
+}
+
+// wake sets an alarm.
+func (w *write) wake(a gateway.Alarm) error {
+	v, err := encoding.Marshal(a)
+	if err != nil {
+		return fmt.Errorf("encode alarm: %w", err)
+	}
+	return w.putAlarm(a, v)
+}
