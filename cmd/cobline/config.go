@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"maps"
 	"net"
+	"net/http"
 	"os"
 	"reflect"
 	"regexp"
@@ -45,7 +46,7 @@ type ChannelConfig struct {
 	webhook.Spec
 	Sender      string         // whom its messages come from
 	Price       string         // what one text costs a producer, in words
-	Limit       int            // septets of one screen of a ussd channel
+	Limit       *int           // septets of one screen of a ussd channel; no other has one
 	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
 }
 
@@ -297,9 +298,13 @@ func (l *loader) validateChannels() {
 		if c.In.Path == "" {
 			c.In.Path = "/in/" + c.Name
 		}
+		c.Kind = cmp.Or(c.Kind, "sms")
+		c.In.Answer.Status = cmp.Or(c.In.Answer.Status, http.StatusOK)
 		if c.Kind == "ussd" {
-			c.Limit = cmp.Or(c.Limit, 160)
-			l.want(c.Limit >= 40 && c.Limit <= 182, key+".limit", "must lie between 40 and 182 septets")
+			c.Limit = cmp.Or(c.Limit, new(160))
+			l.want(*c.Limit >= 40 && *c.Limit <= 182, key+".limit", "must lie between 40 and 182 septets")
+		} else {
+			l.want(c.Limit == nil, key+".limit", "is for a channel of kind ussd alone: there are no screens on this one")
 		}
 		if c.RetryWindow == nil {
 			c.RetryWindow = new(5 * time.Second)

@@ -39,8 +39,12 @@ func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel
 			return nil, fmt.Errorf("channel %s: %w", ch.Name, err)
 		}
 		l.shapes = append(l.shapes, shape)
+		ability := dialog.Ability{Sends: shape.Sends(), Price: ch.Price}
+		if ch.Limit != nil {
+			ability.Limit = *ch.Limit
+		}
 		channels[ch.Name] = gateway.Channel{
-			Ability:     dialog.Ability{Sends: shape.Sends(), Price: ch.Price, Limit: ch.Limit},
+			Ability:     ability,
 			Carry:       shape.Carry(),
 			From:        ch.Sender,
 			Keys:        l.pageKeys,

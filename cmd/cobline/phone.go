@@ -83,7 +83,7 @@ func phoneChannel(name string) ChannelConfig {
 	ch := plainChannel()
 	ch.Name, ch.Kind, ch.RetryWindow = name, name, new(time.Duration)
 	if name == channelUSSD {
-		ch.Limit = 160
+		ch.Limit = new(160)
 		return ch
 	}
 	ch.Out = &webhook.Out{URL: "http://127.0.0.1/", Body: map[string]any{"text": "{{.Text}}"}}
