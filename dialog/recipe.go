@@ -329,10 +329,12 @@ func (t *turn) light(r calc.RecipeResult) locales.Args {
 	if r.Drums > 1 {
 		apart = t.text("light.apart", nil)
 	}
-	wait := t.text("open.same-hour", locales.Args{"Hours": int(r.Wait)})
+	// Lit at the last moment and covered late, the long wait is over at this hour.
+	over := roundUp(t.place.latestLighting(t.now, r.Clock).Add(r.Clock.Cover.High.Duration()))
 	if r.Wait <= 12 {
-		wait = t.text("open.next-day", locales.Args{"Time": t.clock(t.place.openingMorning(t.now))})
+		over = t.place.openingMorning(t.now)
 	}
+	wait := t.text("open.next-day", locales.Args{"Time": t.clock(over)})
 	return locales.Args{
 		"When": when, "Apart": apart, "Open": wait,
 		"Low": int(r.Clock.Cover.Low), "High": int(r.Clock.Cover.High),

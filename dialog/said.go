@@ -187,8 +187,10 @@ func (t *turn) polite(r reading) bool {
 	greeting := kind && covered == len(r.tokens)
 	f := t.top()
 	switch {
-	case !greeting || t.fresh || f != nil && f.Open != "" && f.Topic != lobby && !f.Done:
+	case !greeting && !r.has("thing.plastic") || t.fresh || f != nil && f.Open != "" && f.Topic != lobby && !f.Done:
 		return false
+	case r.has("thing.plastic"):
+		t.say("caution.drum", Answer, nil)
 	case thanks:
 		t.say("line.kind", Answer, nil)
 	case t.burning():

@@ -204,7 +204,6 @@ var messages = []Message{
 	{"light.text-lit", 1, nil},
 	{"drum.good", 1, nil},
 	{"open.next-day", 1, Args{"Time": "07:30"}},
-	{"open.same-hour", 1, Args{"Hours": 24}},
 	{"test.stalk", 1, nil},
 	{"test.husk", 1, nil},
 	{"test.shell", 1, nil},

@@ -26,9 +26,9 @@ func message(u dialog.Urgency, expires time.Time) gateway.Outbound {
 	return gateway.Outbound{Ref: "R", Urgency: u, Expires: expires, Key: "burn.hold", Segments: 1}
 }
 
-// TestBefore decides who may be sent when. Only reminders and bulletins keep
-// the quiet hours, in the person's own zone (C28).
-func TestBefore(t *testing.T) {
+// TestC28BeforeAnAttempt decides who may be sent when. Only reminders and
+// bulletins keep the quiet hours, in the person's own zone.
+func TestC28BeforeAnAttempt(t *testing.T) {
 	tomorrow := at(30, 0)
 	for _, tc := range []struct {
 		name    string
@@ -66,9 +66,9 @@ type throttled struct{ error }
 
 func (throttled) RetryAfter() time.Duration { return 90 * time.Second }
 
-// TestAfter decides what becomes of an attempt. A fate that is not known is a
-// bulletin's last; everything else is sent again (C28).
-func TestAfter(t *testing.T) {
+// TestC28AfterAnAttempt decides what becomes of a message. A fate that is not
+// known is a bulletin's last; everything else is sent again.
+func TestC28AfterAnAttempt(t *testing.T) {
 	now, far := at(12, 0), at(40, 0)
 	unsure := fmt.Errorf("post: %w", gateway.ErrUnsure)
 	for _, tc := range []struct {
