@@ -14,7 +14,6 @@ const (
 	slotMenu     Slot = "menu"
 	slotForget   Slot = "forget"
 	slotStop     Slot = "stop"
-	slotHelper   Slot = "helper" // after a text that was not understood
 	keyCall           = "call"
 	keyLanguage       = "lang."
 	keyTopic          = "topic."
