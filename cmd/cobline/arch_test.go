@@ -63,6 +63,7 @@ var layers = map[string]layer{
 		theirs: []string{
 			"github.com/alecthomas/kong", "github.com/willabides/kongplete", "github.com/BurntSushi/toml",
 			"github.com/peterh/liner", "github.com/mattn/go-isatty", "github.com/prometheus/client_golang", "golang.org/x/sync/errgroup",
+			"gonum.org/v1/plot",
 		},
 	},
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"cmp"
-	"time"
 
 	"cobline/calc"
 )
@@ -20,11 +19,8 @@ type dryInput struct {
 	Rain     *calc.Millimetre     // on every day
 }
 
-// dry makes a forecast of the one day, which then repeats.
-func dry(in dryInput) (calc.DryResult, error) {
-	if in.Start.IsZero() {
-		in.Start = time.Now().In(homeZone())
-	}
+// input makes a forecast of the one day, which then repeats.
+func (in dryInput) input() (calc.DryInput, error) {
 	if in.Lat == 0 && in.Lon == 0 {
 		home := Default()
 		in.Lat, in.Lon, in.Altitude = home.Latitude, home.Longitude, cmp.Or(in.Altitude, home.Altitude)
@@ -37,9 +33,14 @@ func dry(in dryInput) (calc.DryResult, error) {
 			Sunshine: in.Sunshine, Cloud: in.Cloud, Rain: in.Rain,
 		}},
 	})
+	in.Forecast = forecast
+	return in.DryInput, err
+}
+
+func dry(in dryInput) (calc.DryResult, error) {
+	input, err := in.input()
 	if err != nil {
 		return calc.DryResult{}, err
 	}
-	in.Forecast = forecast
-	return calc.DryOut(in.DryInput)
+	return calc.DryOut(input)
 }

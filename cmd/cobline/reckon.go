@@ -26,21 +26,16 @@ var methods = []method{
 	methodOf("recipe", "A batch, from the heap of waste to the rack.", calc.Recipe),
 	methodOf("load", "What fills a drum, or how many drums a heap fills.", calc.Load),
 	methodOf("carbonise", "What a burn leaves of a load.", calc.Carbonise),
-	methodOf("cool", "How a sealed drum cools, inside and outside.", calc.Cool),
+	methodOf("cool", "How a sealed drum cools, inside and outside.", calc.Cool, drawCooling),
 	methodOf("bind", "Binder and water for a heap of char.", calc.Bind),
 	methodOf("press", "Briquettes from a mix.", calc.Press),
 	methodOf("force", "How hard a piece is pressed.", calc.Force),
 	methodOf("fuel", "What a briquette is worth as a fuel.", calc.Fuel),
 	methodOf("quality", "What the field tests of a batch say.", calc.Quality),
-	methodOf("dry", "How long briquettes or waste dry in weather that stays as it is.", dry),
+	methodOf("dry", "How long briquettes or waste dry in weather that stays as it is.", dry, drawDrying),
 	methodOf("weigh", "How dry a marked piece is, by its weight.", calc.WeighPiece),
 	methodOf("firerisk", "Whether a drum may be lit in this weather.", calc.FireRisk),
-	methodOf("plan", "Briquettes by a date: waste, burns, calendar and bottleneck.", func(in calc.PlanInput) (calc.PlanResult, error) {
-		if in.Start.IsZero() {
-			in.Start = time.Now().In(homeZone())
-		}
-		return calc.Plan(in)
-	}),
+	methodOf("plan", "Briquettes by a date: waste, burns, calendar and bottleneck.", calc.Plan, drawPlan),
 	methodOf("price", "What a batch costs and may be sold for.", calc.Price),
 	methodOf("spared", "How much wood briquettes spare.", calc.Spared),
 	methodOf("learn", "What a producer's record says of the yield.", calc.Learn),
@@ -60,6 +55,7 @@ type method struct {
 	input, result reflect.Type
 	fields        []field
 	run           func(in reflect.Value) (any, error)
+	draw          func(in reflect.Value) (picture, error) // nil: no picture says more than the numbers
 }
 
 // field is one input of a method: a leaf of its struct.
@@ -70,7 +66,7 @@ type field struct {
 	flag  string
 }
 
-func methodOf[I, O any](name, help string, f func(I) (O, error)) method {
+func methodOf[I, O any](name, help string, f func(I) (O, error), draw ...func(I) (picture, error)) method {
 	m := method{name: name, help: help, input: reflect.TypeFor[I](), result: reflect.TypeFor[O]()}
 	m.fields = fieldsOf(m.input, nil, "")
 	// Two structs may have a field of one name: the outer one keeps it.
@@ -86,6 +82,9 @@ func methodOf[I, O any](name, help string, f func(I) (O, error)) method {
 		}
 	}
 	m.run = func(in reflect.Value) (any, error) { return f(in.Interface().(I)) }
+	for _, d := range draw {
+		m.draw = func(in reflect.Value) (picture, error) { return d(in.Interface().(I)) }
+	}
 	return m
 }
 
@@ -190,7 +189,8 @@ the default place.
 
 Examples:
   cobline reckon recipe --waste maize-cob --drums 2 --moisture 12
-  cobline reckon bind --char 12.5 --starch cassava-flour --json`
+  cobline reckon bind --char 12.5 --starch cassava-flour --json
+  cobline reckon cool --waste rice-husk --svg cool.svg`
 }
 
 // newReckon returns the command with one subcommand for each method.
@@ -210,6 +210,11 @@ func (m method) flags() reflect.Type {
 	fields := []reflect.StructField{{
 		Name: "JSON", Type: reflect.TypeFor[bool](), Tag: `name:"json" help:"Print one JSON object."`,
 	}}
+	if m.draw != nil {
+		fields = append(fields, reflect.StructField{
+			Name: "SVG", Type: reflect.TypeFor[string](), Tag: `name:"svg" placeholder:"FILE" help:"Draw it to this file too."`,
+		})
+	}
 	for _, f := range m.fields {
 		flag := reflect.StructField{Name: f.flagName(), Type: reflect.TypeFor[string]()}
 		if f.Type.Kind() == reflect.Bool {
@@ -293,11 +298,26 @@ func (*reckonCommand) Run(ctx *kong.Context, t *terminal) error {
 			return fmt.Errorf("--%s: %w", f.flag, err)
 		}
 	}
+	// A method that asks for a start begins now, as the picture does.
+	if start := in.FieldByName("Start"); start.IsValid() && start.Type() == reflect.TypeFor[time.Time]() && start.IsZero() {
+		start.Set(reflect.ValueOf(time.Now().In(homeZone())))
+	}
 	result, err := m.run(in)
 	if err != nil {
 		return err
 	}
-	return printObject(t.out, objectOf(reflect.ValueOf(result)), flags.FieldByName("JSON").Bool())
+	if err := printObject(t.out, objectOf(reflect.ValueOf(result)), flags.FieldByName("JSON").Bool()); err != nil || m.draw == nil {
+		return err
+	}
+	file := flags.FieldByName("SVG").String()
+	if file == "" {
+		return nil
+	}
+	p, err := m.draw(in)
+	if err != nil {
+		return err
+	}
+	return p.write(file)
 }
 
 // setInput sets an input from its flag. A flag that was not given leaves it

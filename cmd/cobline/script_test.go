@@ -1,10 +1,13 @@
 package main
 
 import (
+	"encoding/xml"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -27,7 +30,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("ADDR", address)
 			return err
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP, "svg": scriptSVG},
 	})
 }
 
@@ -67,5 +70,36 @@ func scriptHTTP(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(os.WriteFile(ts.MkAbs("answer"), answer, 0o600))
 	if got := fmt.Sprint(res.StatusCode); got != args[0] {
 		ts.Fatalf("status %s instead of %s: %s", got, args[0], answer)
+	}
+}
+
+// scriptSVG is the command
+//
+//	svg FILE LABEL...
+//
+// It reads the file as a picture and wants its texts to be the labels among
+// others.
+func scriptSVG(ts *testscript.TestScript, _ bool, args []string) {
+	if len(args) < 2 {
+		ts.Fatalf("usage: svg file label...")
+	}
+	var texts []string
+	d := xml.NewDecoder(strings.NewReader(ts.ReadFile(args[0])))
+	for {
+		token, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		ts.Check(err)
+		if start, ok := token.(xml.StartElement); ok && start.Name.Local == "text" {
+			var text string
+			ts.Check(d.DecodeElement(&text, &start))
+			texts = append(texts, text)
+		}
+	}
+	for _, label := range args[1:] {
+		if !slices.Contains(texts, label) {
+			ts.Fatalf("%s holds %q, not %q", args[0], texts, label)
+		}
 	}
 }
