@@ -280,7 +280,7 @@ func drawPlan(in calc.PlanInput) (picture, error) {
 	}
 	for i, lot := range result.Lots {
 		row := float64(len(rows))
-		rows = append(rows, plot.Tick{Value: row, Label: fmt.Sprintf("lot %d, %.2g kg", i+1, lot.Kg)})
+		rows = append(rows, plot.Tick{Value: row, Label: fmt.Sprintf("lot %d, %.0f kg", i+1, lot.Kg)})
 		drying = p.bar(days.at(lot.Pressed), days.at(lot.Dry)+1, row-.3, row+.3, sky)
 	}
 	for _, kind := range []struct {
