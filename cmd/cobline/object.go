@@ -82,6 +82,12 @@ func objectOf(v reflect.Value) object {
 }
 
 func valueOf(v reflect.Value) any {
+	if v.Kind() == reflect.Pointer {
+		if v.IsNil() {
+			return nil
+		}
+		return valueOf(v.Elem())
+	}
 	switch x := v.Interface().(type) {
 	case calc.Sourced:
 		return sourced(x)
@@ -102,11 +108,6 @@ func valueOf(v reflect.Value) any {
 		return number(v.Float() * unitOf(v.Type()).factor)
 	case v.Kind() == reflect.Struct:
 		return objectOf(v)
-	case v.Kind() == reflect.Pointer:
-		if v.IsNil() {
-			return nil
-		}
-		return valueOf(v.Elem())
 	case v.Kind() == reflect.Slice || v.Kind() == reflect.Array:
 		list := make([]any, v.Len())
 		for i := range list {

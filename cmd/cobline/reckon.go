@@ -32,8 +32,18 @@ var methods = []method{
 	methodOf("force", "How hard a piece is pressed.", calc.Force),
 	methodOf("fuel", "What a briquette is worth as a fuel.", calc.Fuel),
 	methodOf("quality", "What the field tests of a batch say.", calc.Quality),
+	methodOf("moisture", "How dry waste or a piece is, by hand and by weight.", moisture),
+	methodOf("containers", "How many sacks or tins a heap of waste fills.", containers),
+	methodOf("pyrolyse", "The char of a waste at one temperature, by this and by other published methods.", pyrolyse),
+	methodOf("heating", "The heating value of a fuel of known composition.", heating),
+	methodOf("mix", "How moist char gets from a paste of a fixed recipe.", mix),
+	methodOf("diffusion", "How long a piece dries from its inside alone, whatever the weather.", diffusion),
 	methodOf("dry", "How long briquettes or waste dry in weather that stays as it is.", dry, drawDrying),
 	methodOf("weigh", "How dry a marked piece is, by its weight.", calc.WeighPiece),
+	methodOf("pace", "How fast a producer's briquettes dry against the forecast.", pace),
+	methodOf("outlook", "What weather that stays as it is means for rack and fire.", outlook),
+	methodOf("air", "What the air holds, and how much water it takes up.", air),
+	methodOf("sun", "Daylight, and when a drum may be lit and opened in it.", sun),
 	methodOf("firerisk", "Whether a drum may be lit in this weather.", calc.FireRisk),
 	methodOf("plan", "Briquettes by a date: waste, burns, calendar and bottleneck.", calc.Plan, drawPlan),
 	methodOf("price", "What a batch costs and may be sold for.", calc.Price),
@@ -132,32 +142,33 @@ type unit struct {
 }
 
 var units = map[reflect.Type]unit{
-	reflect.TypeFor[calc.Kg]():                 {"kg", "KG", 1},
-	reflect.TypeFor[calc.Litre]():              {"l", "LITRES", 1},
-	reflect.TypeFor[calc.CubicMetre]():         {"m3", "M3", 1},
-	reflect.TypeFor[calc.Metre]():              {"m", "METRES", 1},
-	reflect.TypeFor[calc.SquareMetre]():        {"m2", "M2", 1},
-	reflect.TypeFor[calc.KgPerCubicMetre]():    {"kg_per_m3", "KG/M3", 1},
-	reflect.TypeFor[calc.MJ]():                 {"mj", "MJ", 1},
-	reflect.TypeFor[calc.MJPerKg]():            {"mj_per_kg", "MJ/KG", 1},
-	reflect.TypeFor[calc.Celsius]():            {"c", "CELSIUS", 1},
-	reflect.TypeFor[calc.Hours]():              {"h", "HOURS", 1},
-	reflect.TypeFor[calc.PerHour]():            {"per_h", "PER-HOUR", 1},
-	reflect.TypeFor[calc.Minutes]():            {"min", "MINUTES", 1},
-	reflect.TypeFor[calc.Days]():               {"days", "DAYS", 1},
-	reflect.TypeFor[calc.Share]():              {"percent", "PERCENT", 100},
-	reflect.TypeFor[calc.Ratio]():              {"ratio", "RATIO", 1},
-	reflect.TypeFor[calc.Count]():              {"", "N", 1},
-	reflect.TypeFor[calc.WetBasis]():           {"percent", "PERCENT", 100},
-	reflect.TypeFor[calc.DryBasis]():           {"dry_basis_percent", "PERCENT", 100},
-	reflect.TypeFor[calc.Kilopascal]():         {"kpa", "KPA", 1},
-	reflect.TypeFor[calc.MetrePerSecond]():     {"m_per_s", "M/S", 1},
-	reflect.TypeFor[calc.MJPerSquareMetre]():   {"mj_per_m2", "MJ/M2", 1},
-	reflect.TypeFor[calc.WattPerSquareMetre](): {"w_per_m2", "W/M2", 1},
-	reflect.TypeFor[calc.Millimetre]():         {"mm", "MM", 1},
-	reflect.TypeFor[calc.Degree]():             {"deg", "DEGREES", 1},
-	reflect.TypeFor[calc.WattPerMetreKelvin](): {"w_per_m_k", "W/MK", 1},
-	reflect.TypeFor[calc.Money]():              {"minor", "MONEY", 1},
+	reflect.TypeFor[calc.Kg]():                   {"kg", "KG", 1},
+	reflect.TypeFor[calc.Litre]():                {"l", "LITRES", 1},
+	reflect.TypeFor[calc.CubicMetre]():           {"m3", "M3", 1},
+	reflect.TypeFor[calc.Metre]():                {"m", "METRES", 1},
+	reflect.TypeFor[calc.SquareMetre]():          {"m2", "M2", 1},
+	reflect.TypeFor[calc.SquareMetrePerSecond](): {"m2_per_s", "M2/S", 1},
+	reflect.TypeFor[calc.KgPerCubicMetre]():      {"kg_per_m3", "KG/M3", 1},
+	reflect.TypeFor[calc.MJ]():                   {"mj", "MJ", 1},
+	reflect.TypeFor[calc.MJPerKg]():              {"mj_per_kg", "MJ/KG", 1},
+	reflect.TypeFor[calc.Celsius]():              {"c", "CELSIUS", 1},
+	reflect.TypeFor[calc.Hours]():                {"h", "HOURS", 1},
+	reflect.TypeFor[calc.PerHour]():              {"per_h", "PER-HOUR", 1},
+	reflect.TypeFor[calc.Minutes]():              {"min", "MINUTES", 1},
+	reflect.TypeFor[calc.Days]():                 {"days", "DAYS", 1},
+	reflect.TypeFor[calc.Share]():                {"percent", "PERCENT", 100},
+	reflect.TypeFor[calc.Ratio]():                {"ratio", "RATIO", 1},
+	reflect.TypeFor[calc.Count]():                {"", "N", 1},
+	reflect.TypeFor[calc.WetBasis]():             {"percent", "PERCENT", 100},
+	reflect.TypeFor[calc.DryBasis]():             {"dry_basis_percent", "PERCENT", 100},
+	reflect.TypeFor[calc.Kilopascal]():           {"kpa", "KPA", 1},
+	reflect.TypeFor[calc.MetrePerSecond]():       {"m_per_s", "M/S", 1},
+	reflect.TypeFor[calc.MJPerSquareMetre]():     {"mj_per_m2", "MJ/M2", 1},
+	reflect.TypeFor[calc.WattPerSquareMetre]():   {"w_per_m2", "W/M2", 1},
+	reflect.TypeFor[calc.Millimetre]():           {"mm", "MM", 1},
+	reflect.TypeFor[calc.Degree]():               {"deg", "DEGREES", 1},
+	reflect.TypeFor[calc.WattPerMetreKelvin]():   {"w_per_m_k", "W/MK", 1},
+	reflect.TypeFor[calc.Money]():                {"minor", "MONEY", 1},
 }
 
 func unitOf(t reflect.Type) unit {
@@ -274,7 +285,7 @@ func keysOf(t reflect.Type) []string {
 	for i := range uint64(20) {
 		v := reflect.New(t).Elem()
 		v.SetUint(i)
-		if key := fmt.Sprint(v); key != "" && key != "unknown" {
+		if key := fmt.Sprint(v); key != "" && key != "unknown" && !slices.Contains(keys, key) {
 			keys = append(keys, key)
 		}
 	}
