@@ -103,7 +103,7 @@ type heatingInput struct {
 	Sulphur     calc.Share    // of the dry fuel, up to 0.9408
 	Ash         calc.Share    // of the dry fuel, up to 0.714; from 0.0012 with fixed carbon
 	Higher      calc.MJPerKg  // measured, dry, instead of that of the elements
-	Moisture    calc.WetBasis // as fired, below 1; zero: dry
+	Moisture    calc.WetBasis // as fired, up to 0.95; zero: dry
 }
 
 // heatingResult is the heat of one kilogram by each method that has its inputs.
@@ -120,8 +120,13 @@ type heatByProximate struct {
 
 func heating(in heatingInput) (heatingResult, error) {
 	var out heatingResult
-	if in.Moisture < 0 || in.Moisture >= 1 {
-		return out, calc.OutOfRange{What: "moisture as fired", Got: float64(in.Moisture), High: 1}
+	err := cmp.Or(
+		within("moisture as fired", in.Moisture, 0, .95), within("measured heating value", in.Higher, 0, 50),
+		within("fixed carbon, volatile matter and ash together", in.FixedCarbon+in.Volatile+in.Ash, 0, 1.02),
+		within("elements and ash together", in.Carbon+in.Hydrogen+in.Oxygen+in.Nitrogen+in.Sulphur+in.Ash, 0, 1.02),
+	)
+	if err != nil {
+		return out, err
 	}
 	higher := in.Higher
 	if in.Carbon > 0 {

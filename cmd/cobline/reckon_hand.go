@@ -119,7 +119,7 @@ type diffusionInput struct {
 type diffusionResult struct {
 	Volume calc.CubicMetre
 	Area   calc.SquareMetre
-	Hours  calc.Hours // of good drying
+	Drying calc.Hours // in good weather
 }
 
 func diffusion(in diffusionInput) (diffusionResult, error) {

@@ -58,7 +58,7 @@ func TestQuantitiesHaveUnits(t *testing.T) {
 		if q.PkgPath() == "cobline/calc" && q.Kind() == reflect.Float64 {
 			require.Contains(t, units, q, where)
 		}
-		if q.Kind() == reflect.Struct && q.PkgPath() == "cobline/calc" {
+		if q.Kind() == reflect.Struct && slices.Contains([]string{"cobline/calc", reflect.TypeFor[method]().PkgPath()}, q.PkgPath()) {
 			for i := range q.NumField() {
 				visit(where+"."+q.Field(i).Name, q.Field(i).Type)
 			}

@@ -82,10 +82,13 @@ type outlookDay struct {
 
 func outlook(in outlookInput) (outlookResult, error) {
 	days, sinceRain := cmp.Or(in.Days, 1), -1
-	if days < 1 || days > 16 {
-		return outlookResult{}, calc.OutOfRange{What: "days of weather", Got: float64(days), Low: 1, High: 16}
+	if err := within("days of weather", days, 1, 16); err != nil {
+		return outlookResult{}, err
 	}
 	if in.SinceRain != nil {
+		if err := within("days since rain", *in.SinceRain, 0, 366); err != nil {
+			return outlookResult{}, err
+		}
 		sinceRain = int(*in.SinceRain)
 	}
 	forecast, err := in.forecast(orToday(in.Day), int(days))
@@ -110,7 +113,7 @@ type sunInput struct {
 	Slow   bool       // a drum of restricted holes, which burns for hours
 	Sealed time.Time  // when a drum was completely sealed; zero: none waits
 	Waste  calc.Waste // whose char cools in it; zero: unknown, which counts as fines
-	Wait   calc.Hours // from sealing to opening, 0 to 240; zero: the binding wait of the waste
+	Wait   calc.Hours // from sealing to opening, 0 to 240; never less than the binding wait of the waste
 }
 
 type sunResult struct {
@@ -140,7 +143,7 @@ func sun(in sunInput) (sunResult, error) {
 	if err != nil {
 		return sunResult{}, err
 	}
-	out.NotBefore = new(answered(calc.NotBefore(in.Sealed, cmp.Or(in.Wait, cool.BindingWait), at.Lat, at.Lon)))
+	out.NotBefore = new(answered(calc.NotBefore(in.Sealed, max(in.Wait, cool.BindingWait), at.Lat, at.Lon)))
 	return out, nil
 }
 
@@ -173,12 +176,16 @@ func air(in airInput) (airResult, error) {
 	case in.Air == nil:
 		in.Air = new((*in.Max + *in.Min) / 2)
 	}
+	if err := within("air temperature", *in.Air, -10, 55); err != nil {
+		return airResult{}, err
+	}
 	out := airResult{Air: *in.Air, Pressure: calc.AirPressure(in.orHome().Altitude), Saturation: calc.SaturationPressure(*in.Air)}
 	if in.Wet != nil {
-		if *in.Wet > *in.Air {
-			return airResult{}, errors.New("a wet thermometer is never warmer than the air")
+		vapour := calc.VapourFromWetBulb(*in.Air, *in.Wet, out.Pressure)
+		if err := within("vapour pressure by the wet thermometer", vapour, 0.001, out.Saturation); err != nil {
+			return airResult{}, err
 		}
-		in.Dew = new(calc.DewPoint(calc.VapourFromWetBulb(*in.Air, *in.Wet, out.Pressure)))
+		in.Dew = new(calc.DewPoint(vapour))
 	}
 	if !wholeDay {
 		in.Max, in.Min = in.Air, in.Air
