@@ -26,7 +26,7 @@ func (s site) orHome() site {
 // steadyWeather is one day at a site, which repeats.
 type steadyWeather struct {
 	site
-	Max, Min *calc.Celsius          // of every day; required
+	Max, Min *calc.Celsius          // of every day; dry and outlook ask for both
 	Humidity *calc.Share            // mean of every day
 	Dew      *calc.Celsius          // dew point, instead of humidity
 	Wind     *calc.MetrePerSecond   // mean of every day, 10 m above the ground
