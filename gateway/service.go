@@ -214,7 +214,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 		l := a.Errand.Lapse
 		e.Kind, e.Ref, ev = Lapsed, l.Ref, dialog.Lapsed{Ref: l.Ref, Key: l.Key, Why: l.Why}
 	case a.Errand.OptOut:
-		if c.State.Stopped {
+		if c.State.Stopped && len(c.State.Timers) == 0 {
 			return s.commit(ctx, Change{Conversation: c, Source: Source{Alarm: &a}})
 		}
 		// As if the person had told the line, which STOP does in every language.
@@ -233,6 +233,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	}
 	change := s.change(c, t, e, none)
 	change.Source.Alarm = &a
+	change.Withdraw = change.Withdraw || e.Kind == OptedOut
 	if e.Kind == Alerted {
 		e.hide(a.Errand.Alert.Number)
 	}

@@ -45,11 +45,10 @@ func (r record) conversation(n gateway.Number) (c gateway.Conversation, err erro
 }
 
 // farewell is what is kept of an erased number: enough to answer a repeat of the
-// last messages, and whether the person opted out.
+// last messages.
 type farewell struct {
 	Consumed consumed  `cbor:"1,keyasint,omitempty"`
 	Until    time.Time `cbor:"2,keyasint"`
-	OptOut   bool      `cbor:"3,keyasint,omitempty"`
 }
 
 // waiting is a message of the outbox as the bucket holds it. NotBefore keeps
@@ -63,6 +62,7 @@ type waiting struct {
 	Retry     time.Time        `cbor:"5,keyasint,omitzero"`
 	Message   gateway.Outbound `cbor:"6,keyasint"`
 	State     gateway.Delivery `cbor:"7,keyasint,omitempty"` // reported before it was settled
+	Withdrawn bool             `cbor:"8,keyasint,omitempty"` // in flight while the person opted out
 	ref       [refLength]byte
 }
 

@@ -30,11 +30,17 @@ func (s *Store) enqueue(w *write, p prepared, key gateway.Key) error {
 // putWaiting writes a message of the outbox and puts it in its place in the
 // queue.
 func (s *Store) putWaiting(w *write, row waiting) error {
+	w.after = append(w.after, func() { s.queue.add(row) })
+	return w.putRow(row)
+}
+
+// putRow writes a message of the outbox and leaves its place in the queue as it
+// is.
+func (w *write) putRow(row waiting) error {
 	v, err := encoding.Marshal(row)
 	if err != nil {
 		return fmt.Errorf("encode waiting message: %w", err)
 	}
-	w.after = append(w.after, func() { s.queue.add(row) })
 	return w.put(bucketOut, row.ref[:], v)
 }
 
@@ -86,10 +92,12 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 	if err != nil {
 		return err
 	}
-	if st.Outcome == gateway.Later && st.Failed && row.State != 0 {
+	switch later := st.Outcome == gateway.Later; {
+	case later && st.Failed && row.State != 0:
 		st = row.reported(st.At)
-	}
-	if st.Outcome == gateway.Later {
+	case later && row.Withdrawn:
+		st = withdrawn(st.At)
+	case later:
 		if st.Failed {
 			row.Retry = st.Until
 			row.Message.Tries++
@@ -131,23 +139,40 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 	})
 }
 
-// withdraw drops what a person who opted out no longer wants to be sent.
-func (s *Store) withdraw(w *write, p prepared) error {
-	if !p.Withdraw {
-		return nil
+// withdraw drops what a person who opted out no longer wants to be sent. What is
+// in flight may arrive, but is not tried again.
+func (s *Store) withdraw(w *write, n gateway.Number, at time.Time) error {
+	idle, flying := s.queue.of(n, dialog.Reminder, dialog.Bulletin)
+	for _, ref := range idle {
+		if err := s.settle(w, ref, withdrawn(at)); err != nil && !errors.Is(err, gateway.ErrNotFound) {
+			return err
+		}
 	}
-	dropped := gateway.Settlement{Outcome: gateway.Dropped, At: p.Entry.At, Why: "opted out"}
-	for _, ref := range s.queue.of(p.Conversation.Number, dialog.Reminder, dialog.Bulletin) {
-		if err := s.settle(w, ref, dropped); err != nil && !errors.Is(err, gateway.ErrNotFound) {
+	for _, ref := range flying {
+		v := w.get(bucketOut, ref[:])
+		if v == nil { // settled in this very batch
+			continue
+		}
+		row, err := decodeWaiting(ref[:], v)
+		if err != nil {
+			return err
+		}
+		row.Withdrawn = true
+		if err := w.putRow(row); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
+func withdrawn(at time.Time) gateway.Settlement {
+	return gateway.Settlement{Outcome: gateway.Dropped, At: at, Why: "opted out"}
+}
+
 // unqueue deletes every waiting message of a number.
 func (s *Store) unqueue(w *write, n gateway.Number) error {
-	for _, ref := range s.queue.of(n) {
+	idle, flying := s.queue.of(n)
+	for _, ref := range append(idle, flying...) {
 		if err := s.deleteWaiting(w, ref); err != nil {
 			return err
 		}

@@ -96,9 +96,9 @@ func (q *queue) remove(ref [refLength]byte) {
 	q.wait(l, time.Time{})
 }
 
-// of returns what waits for a number and is not in flight, of some urgencies or
-// of all.
-func (q *queue) of(n gateway.Number, urgencies ...dialog.Urgency) (refs [][refLength]byte) {
+// of returns what waits for a number, and what is in flight, of some urgencies
+// or of all.
+func (q *queue) of(n gateway.Number, urgencies ...dialog.Urgency) (idle, flying [][refLength]byte) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	number := binary.BigEndian.Uint64(numberKey(n))
@@ -108,12 +108,16 @@ func (q *queue) of(n gateway.Number, urgencies ...dialog.Urgency) (refs [][refLe
 			continue
 		}
 		for _, r := range l.rows {
-			if len(urgencies) == 0 || slices.Contains(urgencies, r.urgency) && r.leased.IsZero() {
-				refs = append(refs, r.ref)
+			switch {
+			case len(urgencies) > 0 && !slices.Contains(urgencies, r.urgency):
+			case r.leased.IsZero():
+				idle = append(idle, r.ref)
+			default:
+				flying = append(flying, r.ref)
 			}
 		}
 	}
-	return refs
+	return idle, flying
 }
 
 // lease chooses at most max messages of a channel and holds each until a time.

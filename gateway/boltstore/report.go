@@ -134,11 +134,7 @@ func (s *Store) reportWaiting(w *write, row waiting, r gateway.Report) error {
 		return gateway.ErrSeen
 	}
 	row.State = r.State
-	v, err := encoding.Marshal(row)
-	if err != nil {
-		return fmt.Errorf("encode waiting message: %w", err)
-	}
-	if err := w.put(bucketOut, row.ref[:], v); err != nil {
+	if err := w.putRow(row); err != nil {
 		return err
 	}
 	m := sent{Number: row.Number, Person: row.Message.Person, Channel: row.Channel}

@@ -9,9 +9,6 @@ package boltstore
 
 import (
 	"context"
-	"crypto/hmac"
-	"crypto/rand"
-	"crypto/sha256"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -35,7 +32,7 @@ type Options struct {
 // The buckets. Numbers are 8 octets, times 8 octets of milliseconds, both
 // big-endian.
 var (
-	bucketMeta     = []byte("meta")     // format, secret
+	bucketMeta     = []byte("meta")     // format
 	bucketConv     = []byte("conv")     // number -> record
 	bucketSpill    = []byte("spill")    // number, hash of message id -> entry key: ids that no longer fit the record
 	bucketGone     = []byte("gone")     // keyed hash of an erased number -> farewell
@@ -58,12 +55,12 @@ const pageRows = 200
 
 // Store is a gateway.Store in one file. It is safe for concurrent use.
 type Store struct {
-	db     *bolt.DB
-	secret []byte
-	queue  *queue
-	jobs   chan *job
-	done   chan struct{} // closed when the writer has ended
-	broken atomic.Pointer[error]
+	db      *bolt.DB
+	optOuts *optOuts
+	queue   *queue
+	jobs    chan *job
+	done    chan struct{} // closed when the writer has ended
+	broken  atomic.Pointer[error]
 
 	mu     sync.RWMutex // guards closed, and jobs against a send after its close
 	closed bool
@@ -78,6 +75,8 @@ var _ gateway.Store = (*Store)(nil)
 var errClosed = errors.New("the store is closed")
 
 // Open opens the file at path, or creates it. One process at a time has it.
+// Beside it lie path.optouts and path.optouts.key: a copy put in place of the
+// store must find them there.
 func Open(path string, o Options) (*Store, error) {
 	db, err := bolt.Open(path, 0o600, &bolt.Options{
 		Timeout:         2 * time.Second,
@@ -93,11 +92,63 @@ func Open(path string, o Options) (*Store, error) {
 		return nil, fmt.Errorf("open store %s: %w", path, err)
 	}
 	s := &Store{db: db, queue: newQueue(), jobs: make(chan *job, maxBatch), done: make(chan struct{})}
+	if s.optOuts, err = openOptOuts(path+".optouts", o.NoSync); err != nil {
+		return nil, errors.Join(fmt.Errorf("open opt-outs: %w", err), db.Close())
+	}
 	if err := errors.Join(db.Update(s.prepare), db.View(s.recall)); err != nil {
-		return nil, errors.Join(fmt.Errorf("open store %s: %w", path, err), db.Close())
+		return nil, errors.Join(fmt.Errorf("open store %s: %w", path, err), s.optOuts.file.Close(), db.Close())
 	}
 	go s.write()
+	if err := s.mend(); err != nil {
+		return nil, errors.Join(fmt.Errorf("open store %s: %w", path, err), s.Close())
+	}
 	return s, nil
+}
+
+// mend drops what an open store cannot send any more: a message that was in
+// flight while its person opted out, and, if an older copy was put in place of
+// the store, all that waits for people who opted out since. Their conversations
+// are told.
+func (s *Store) mend() error {
+	var flown [][refLength]byte
+	var stopped []gateway.Number
+	err := s.db.View(func(tx *bolt.Tx) error {
+		err := tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {
+			if w, err := decodeWaiting(k, v); err == nil && w.Withdrawn {
+				flown = append(flown, w.ref)
+			}
+			return nil
+		})
+		if err != nil || !s.optOuts.any() {
+			return err
+		}
+		return tx.Bucket(bucketConv).ForEach(func(k, v []byte) error {
+			if !s.optOuts.holds(k, false) {
+				return nil
+			}
+			if c, err := decodeConversation(k, v); err == nil && !c.State.Stopped {
+				stopped = append(stopped, c.Number)
+			}
+			return nil
+		})
+	})
+	if err != nil || len(flown)+len(stopped) == 0 {
+		return err
+	}
+	return s.do(context.Background(), func(w *write) error {
+		at := w.last.Time()
+		for _, ref := range flown {
+			if err := s.settle(w, ref, withdrawn(at)); err != nil {
+				return err
+			}
+		}
+		for _, n := range stopped {
+			if err := errors.Join(s.withdraw(w, n, at), w.optOut(n, at)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // prepare creates what a new file lacks and refuses a file of another format.
@@ -110,9 +161,7 @@ func (s *Store) prepare(tx *bolt.Tx) error {
 	meta := tx.Bucket(bucketMeta)
 	switch v := meta.Get([]byte("format")); {
 	case v == nil:
-		secret := make([]byte, 32)
-		rand.Read(secret)
-		return errors.Join(meta.Put([]byte("format"), []byte{format}), meta.Put([]byte("secret"), secret))
+		return meta.Put([]byte("format"), []byte{format})
 	case len(v) != 1 || v[0] != format:
 		return fmt.Errorf("the file has format %v, this program reads format %d", v, format)
 	}
@@ -121,7 +170,6 @@ func (s *Store) prepare(tx *bolt.Tx) error {
 
 // recall reads what is held in memory.
 func (s *Store) recall(tx *bolt.Tx) error {
-	s.secret = append([]byte(nil), tx.Bucket(bucketMeta).Get([]byte("secret"))...)
 	if k, _ := tx.Bucket(bucketJournal).Cursor().Last(); k != nil {
 		s.last = gateway.Key(k)
 	}
@@ -146,7 +194,7 @@ func (s *Store) Close() error {
 	close(s.jobs)
 	s.mu.Unlock()
 	<-s.done
-	return s.db.Close()
+	return errors.Join(s.db.Close(), s.optOuts.file.Close())
 }
 
 // Err returns why the store takes no more writes, or nil. After a write that
@@ -180,13 +228,6 @@ func numberKey(n gateway.Number) []byte {
 
 func numberOf(key []byte) (gateway.Number, error) {
 	return gateway.NumberOf(fmt.Sprint(binary.BigEndian.Uint64(key)))
-}
-
-// disguise returns the keyed hash under which an erased number is remembered.
-func (s *Store) disguise(number []byte) []byte {
-	h := hmac.New(sha256.New, s.secret)
-	h.Write(number)
-	return h.Sum(nil)[:16]
 }
 
 // moment orders times before 1970 too.

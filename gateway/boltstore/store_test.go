@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	bolt "go.etcd.io/bbolt"
 
 	"cobline/dialog"
 	"cobline/gateway"
@@ -183,7 +184,8 @@ func TestUndecodableMessage(t *testing.T) {
 func TestFarewellEnds(t *testing.T) {
 	s := fresh(t)
 	ctx := context.Background()
-	for digits, keep := range map[string]bool{"999000000001": false, "999000000002": true} {
+	opted := map[string]bool{"999000000001": false, "999000000002": true}
+	for digits, keep := range opted {
 		c := change(number(t, digits))
 		c.Erase = &dialog.Erase{KeepOptOut: keep}
 		require.NoError(t, s.Commit(ctx, c))
@@ -192,7 +194,7 @@ func TestFarewellEnds(t *testing.T) {
 	for _, later := range []struct {
 		after time.Duration
 		rows  int
-	}{{0, 2}, {remember + time.Hour, 1}} {
+	}{{0, 2}, {remember + time.Hour, 0}} {
 		c := change(gateway.Number{})
 		c.Entry.At = time.Now().Add(later.after)
 		require.NoError(t, s.Commit(ctx, c))
@@ -200,10 +202,15 @@ func TestFarewellEnds(t *testing.T) {
 		var err error
 		s, err = Open(path, Options{NoSync: true})
 		require.NoError(t, err)
-		require.NoError(t, s.do(ctx, func(w *write) error {
-			require.Len(t, keys(w.tx, bucketGone, nil), later.rows)
+		require.NoError(t, s.view(ctx, func(tx *bolt.Tx) error {
+			require.Len(t, keys(tx, bucketGone, nil), later.rows)
 			return nil
 		}))
+	}
+	for digits, stopped := range opted {
+		got, err := s.Load(ctx, number(t, digits))
+		require.NoError(t, err)
+		require.Equal(t, stopped, got.State.Stopped)
 	}
 	require.NoError(t, s.Close())
 }

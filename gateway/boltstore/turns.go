@@ -11,7 +11,6 @@ import (
 	"github.com/fxamacker/cbor/v2"
 	bolt "go.etcd.io/bbolt"
 
-	"cobline/dialog"
 	"cobline/gateway"
 )
 
@@ -22,7 +21,9 @@ func (s *Store) Load(ctx context.Context, n gateway.Number) (c gateway.Conversat
 		if err != nil {
 			return err
 		}
-		c, err = r.conversation(n)
+		if c, err = r.conversation(n); err == nil {
+			c.State.Stopped = s.optOuts.holds(numberKey(n), c.State.Stopped)
+		}
 		return err
 	})
 	return c, err
@@ -37,7 +38,8 @@ func (s *Store) record(tx *bolt.Tx, number []byte) (r record, err error) {
 		}
 		return r, nil
 	}
-	v := tx.Bucket(bucketGone).Get(s.disguise(number))
+	gone := s.optOuts.hide(number)
+	v := tx.Bucket(bucketGone).Get(gone[:])
 	if v == nil {
 		return r, nil
 	}
@@ -46,9 +48,6 @@ func (s *Store) record(tx *bolt.Tx, number []byte) (r record, err error) {
 		return r, fmt.Errorf("decode farewell: %w", err)
 	}
 	r.Consumed = f.Consumed
-	if f.OptOut {
-		r.State = dialog.State{Stopped: true}.Encode()
-	}
 	return r, nil
 }
 
@@ -148,8 +147,13 @@ func (s *Store) commit(w *write, p prepared) error {
 		}
 		r.Last = key
 	}
-	if err := errors.Join(s.remember(w, p, &r, key), p.setAlarms(w), s.withdraw(w, p)); err != nil {
+	if err := errors.Join(s.remember(w, p, &r, key), p.setAlarms(w)); err != nil {
 		return err
+	}
+	if p.Withdraw {
+		if err := s.withdraw(w, p.Conversation.Number, p.Entry.At); err != nil {
+			return err
+		}
 	}
 	if p.Erase != nil {
 		err = s.erase(w, p, r, key)
@@ -183,6 +187,7 @@ func (p prepared) check(w *write, r record) error {
 // keep writes the conversation after the turn.
 func (s *Store) keep(w *write, p prepared, r record) error {
 	c := p.Conversation
+	s.optOuts.note(w, p.number, c.State.Stopped)
 	r.Rev++
 	r.Channel, r.Person, r.State, r.Shown, r.Recent = c.Channel, c.Person, p.state, c.Shown, c.Recent
 	v, err := encoding.Marshal(r)
@@ -190,8 +195,8 @@ func (s *Store) keep(w *write, p prepared, r record) error {
 		return fmt.Errorf("encode conversation: %w", err)
 	}
 	if r.Rev == 1 { // a person who comes back after being forgotten
-		if gone := s.disguise(p.number); w.get(bucketGone, gone) != nil {
-			if err := w.delete(bucketGone, gone); err != nil {
+		if gone := s.optOuts.hide(p.number); w.get(bucketGone, gone[:]) != nil {
+			if err := w.delete(bucketGone, gone[:]); err != nil {
 				return err
 			}
 		}
@@ -249,7 +254,9 @@ func keys(tx *bolt.Tx, bucket, prefix []byte) (found [][]byte) {
 
 // erase forgets a person but for this change's entry and what a farewell keeps.
 func (s *Store) erase(w *write, p prepared, r record, key gateway.Key) error {
-	f := farewell{Consumed: r.Consumed, Until: w.last.Time().Add(remember), OptOut: p.Erase.KeepOptOut}
+	s.optOuts.note(w, p.number, p.Erase.KeepOptOut)
+	f := farewell{Consumed: r.Consumed, Until: w.last.Time().Add(remember)}
+	gone := s.optOuts.hide(p.number)
 	v, err := encoding.Marshal(f)
 	if err != nil {
 		return fmt.Errorf("encode farewell: %w", err)
@@ -260,12 +267,12 @@ func (s *Store) erase(w *write, p prepared, r record, key gateway.Key) error {
 		w.clearAlarms(p.number),
 		s.unqueue(w, p.Conversation.Number),
 		w.delete(bucketConv, p.number),
-		w.put(bucketGone, s.disguise(p.number), v),
+		w.put(bucketGone, gone[:], v),
 	)
 }
 
-// forget deletes the farewells that are over: a number that did not opt out
-// leaves nothing behind.
+// forget deletes the farewells that are over: of a number that did not opt out
+// nothing is left.
 func forget(tx *bolt.Tx) error {
 	newest, _ := tx.Bucket(bucketJournal).Cursor().Last()
 	if newest == nil {
@@ -278,7 +285,7 @@ func forget(tx *bolt.Tx) error {
 		if err := cbor.Unmarshal(gone.Get(k), &f); err != nil {
 			return fmt.Errorf("decode farewell: %w", err)
 		}
-		if !f.OptOut && now.After(f.Until) {
+		if now.After(f.Until) {
 			if err := gone.Delete(k); err != nil {
 				return err
 			}
@@ -346,6 +353,7 @@ func (s *Store) Each(ctx context.Context, after gateway.Number, f func(gateway.C
 			return err
 		}
 		for _, c := range page {
+			c.State.Stopped = s.optOuts.holds(numberKey(c.Number), c.State.Stopped)
 			if err := f(c); err != nil {
 				return err
 			}

@@ -28,6 +28,8 @@ type write struct {
 	last  gateway.Key // of the newest entry
 	puts  int
 	after []func() // what changes in memory once the transaction is durable
+	// optOuts are the lines the transaction adds to the list of opt-outs.
+	optOuts map[disguise]bool
 }
 
 func (w *write) put(bucket, key, value []byte) error {
@@ -125,6 +127,11 @@ func (s *Store) together(jobs []*job) bool {
 			return fail(jobs, err)
 		}
 		return true
+	}
+	if err := s.optOuts.append(w.optOuts); err != nil {
+		err = fmt.Errorf("the store failed and takes no more writes: %w", errors.Join(err, tx.Rollback()))
+		s.broken.Store(&err)
+		return fail(jobs, err)
 	}
 	if err := tx.Commit(); err != nil {
 		err = fmt.Errorf("the store failed and takes no more writes: %w", err)

@@ -170,7 +170,7 @@ func testWithdraw(b *bench) {
 	change := b.text(number(1), message(1), reply("stopped", dialog.Answer))
 	change.Withdraw = true
 	require.NoError(b, b.store.Commit(b.ctx, change))
-	b.settle(flying[0].Ref, sent)
+	b.settle(flying[0].Ref, failed(b.now))
 	b.settle(b.leases(b.now, "safety", "another's")[0], sent)
 	b.leases(b.now, "stopped")
 	var why []string
@@ -179,7 +179,35 @@ func testWithdraw(b *bench) {
 			why = append(why, e.Why)
 		}
 	}
-	require.Equal(b, []string{"opted out", "opted out"}, why)
+	require.Equal(b, []string{"opted out", "opted out", "opted out"}, why, "what was in flight is not tried again")
+}
+
+// testWithdrawCrash is an opt-out while a message is in flight, and a crash.
+func testWithdrawCrash(b *bench) {
+	b.say(number(1), reply("flying", dialog.Bulletin))
+	b.lease(b.now, 1)
+	change := b.text(number(1), message(1))
+	change.Withdraw = true
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	b.reopen()
+	require.Empty(b, b.lease(b.now.Add(time.Hour), 10))
+}
+
+// testOptOut is who opted out and came back, over a restart.
+func testOptOut(b *bench) {
+	for i, stopped := range []bool{true, false, false, true} {
+		change := b.text(number(1), message(i))
+		change.Conversation.State.Stopped = stopped
+		require.NoError(b, b.store.Commit(b.ctx, change))
+		require.Equal(b, stopped, b.load(number(1)).State.Stopped)
+		b.reopen()
+		require.Equal(b, stopped, b.load(number(1)).State.Stopped)
+		require.False(b, b.load(number(2)).State.Stopped)
+	}
+	require.NoError(b, b.store.Each(b.ctx, gateway.Number{}, func(c gateway.Conversation) error {
+		require.True(b, c.State.Stopped)
+		return nil
+	}))
 }
 
 // eraseWith makes a person with a past, and erases them.
@@ -228,4 +256,9 @@ func testEraseOptOut(b *bench) {
 	b.say(n, reply("hello again", dialog.Answer))
 	require.True(b, b.load(n).State.Stopped, "only the person's own word lifts it")
 	require.Equal(b, uint64(1), b.load(n).Rev)
+	change := b.text(n, message(2))
+	change.Conversation.State.Stopped = false
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	b.reopen()
+	require.False(b, b.load(n).State.Stopped)
 }

@@ -52,6 +52,8 @@ func Run(t *testing.T, open Opener) {
 		"a report of an opt-out":                  testReportOptOut,
 		"a report after erasing":                  testReportErased,
 		"opting out withdraws":                    testWithdraw,
+		"opting out while a message flies":        testWithdrawCrash,
+		"opting out and returning":                testOptOut,
 		"erasing":                                 testErase,
 		"an opt-out outlives erasing":             testEraseOptOut,
 		"the journal in order":                    testLog,
