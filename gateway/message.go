@@ -43,8 +43,21 @@ type Inbound struct {
 	Via      dialog.Channel
 	Session  string // of a dialled session; empty on SMS
 	Text     string
-	SentAt   time.Time // when the gateway says it was sent; zero if unknown
-	At       time.Time // when it arrived here
+	// Dialled is everything keyed since the session began, of a gateway that sends
+	// that; Text is then what follows the last separator.
+	Dialled string
+	Part    *Part     // set if this is one of the parts of a long text; Text is then empty
+	SentAt  time.Time // when the gateway says it was sent; zero if unknown
+	At      time.Time // when it arrived here
+}
+
+// Part is one of the parts of a long text that the gateway does not join: octets
+// in a charset, because a letter may be cut in two.
+type Part struct {
+	Ref, Width int // the reference of the text and its bits: 8 or 16
+	Total, Seq int // how many parts, and which of them, from 1
+	Octets     []byte
+	Charset    string
 }
 
 // clean returns the message without what is no text: octets that are not UTF-8
@@ -96,6 +109,16 @@ type Refused struct {
 
 // Error returns the gateway's reason.
 func (r Refused) Error() string { return "the gateway refused the message: " + r.Reason }
+
+// Blocked is a gateway's no to the whole channel: no credit, wrong credentials,
+// a wrong address. No message is to blame, and someone has to see to it.
+type Blocked struct{ Reason string }
+
+// Error returns the gateway's reason.
+func (b Blocked) Error() string { return "the gateway takes nothing: " + b.Reason }
+
+// RetryAfter returns how long to wait before the gateway is asked again.
+func (Blocked) RetryAfter() time.Duration { return 5 * time.Minute }
 
 // ErrUnsure says that a message may or may not have been taken: the connection
 // broke after the request was written.
