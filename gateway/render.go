@@ -60,9 +60,13 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 		s.effect(&change, effect)
 	}
 	channel := s.writes(c.Channel)
+	alone := -1
+	if a.session && channel != "" {
+		alone = slices.IndexFunc(t.Replies, firstAid)
+	}
 	for i, r := range t.Replies {
-		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End, Inline: i < a.replies}
-		said.Out = channel != "" && (!said.Inline || a.session && (r.Keep || r.Urgency == dialog.Emergency))
+		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End, Inline: i < a.replies && (alone < 0 || i == alone)}
+		said.Out = channel != "" && (!said.Inline || a.session && (r.Keep || firstAid(r)))
 		subs := locales.Substitutions(t.Heard.Lang)
 		text := sms.Plain(r.Plain(), subs)
 		if said.Out || !a.session {
@@ -85,6 +89,11 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 	}
 	return change
 }
+
+// firstAid reports whether a reply is first aid. It has the screen of a session
+// to itself, so that it is read whole without a key, and also goes out as a text,
+// as does the rest of its turn.
+func firstAid(r dialog.Reply) bool { return r.Urgency == dialog.Emergency && len(r.Choices) == 0 }
 
 // How long messages may be sent when their reply does not say: a caution is
 // worthless after two hours, a reminder or notice by the next day. Common

@@ -545,8 +545,20 @@ func TestSessionEnds(t *testing.T) {
 func TestC31SessionCopies(t *testing.T) {
 	l := newLine(t)
 	l.step = says(answer("shown"), dialog.Reply{Text: "recipe", Urgency: dialog.Answer, Keep: true}, dialog.Reply{Text: "help", Urgency: dialog.Emergency})
-	require.True(t, l.receive(l.dial("s1", "1")).More, "the session goes on")
-	require.Equal(t, []string{"help", "recipe"}, l.out("none"), "the session's own channel cannot send")
+	shown := l.receive(l.dial("s1", "1"))
+	require.True(t, shown.More, "the session goes on")
+	require.Equal(t, []string{"help"}, shown.Screen.Pages, "first aid has the screen to itself")
+	require.Equal(t, []string{"help", "shown", "recipe"}, l.out("none"), "the session's own channel cannot send")
+
+	l.step = says(dialog.Reply{Text: "what happened?", Choices: []string{"burn"}, Urgency: dialog.Emergency}, answer("shown"))
+	shown = l.receive(l.dial("s1", "9"))
+	require.Len(t, shown.Screen.Pages, 1)
+	require.Contains(t, shown.Screen.Text(), "shown")
+	require.Empty(t, l.out("none"), "a question is answered on the screen")
+
+	mute := newLine(t, func(o *gateway.Options) { o.Main = "" })
+	mute.step = says(dialog.Reply{Text: "help", Urgency: dialog.Emergency}, answer("shown"))
+	require.Contains(t, mute.receive(mute.dial("s1", "1")).Screen.Text(), "shown", "where no text can be sent nothing is left out")
 }
 
 func TestSessionKeyWithoutID(t *testing.T) {
