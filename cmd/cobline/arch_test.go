@@ -39,7 +39,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/nyaruka/phonenumbers"},
 	},
 	"gateway/webhook": {
-		ours:   []string{"gateway", "dialog"},
+		ours:   []string{"gateway", "gateway/sms", "dialog"},
 		theirs: []string{"github.com/tidwall/gjson", "github.com/antchfx/xmlquery", "golang.org/x/text"},
 	},
 	"gateway/outbox": {
