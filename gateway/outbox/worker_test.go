@@ -45,6 +45,13 @@ func (g *fakeGateway) Send(ctx context.Context, m gateway.Outbound) error {
 	return nil
 }
 
+// failing changes how sending fails from here on; nil mends it.
+func (g *fakeGateway) failing(f func(gateway.Outbound) error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.fails = f
+}
+
 // by returns what a number was sent, in order.
 func (g *fakeGateway) by(n gateway.Number) []taken {
 	g.mu.Lock()
@@ -135,7 +142,7 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 	const rate = 5
 	play(t, rate, func(w *world) {
 		away := errors.New("connection refused")
-		w.gateway.fails = func(gateway.Outbound) error { return away }
+		w.gateway.failing(func(gateway.Outbound) error { return away })
 		began := time.Now()
 
 		burner, reader := person(t, 1), person(t, 2)
@@ -151,7 +158,7 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 
 		up := time.Now()
 		w.gateway.mu.Lock()
-		w.gateway.fails = nil
+		w.gateway.failing(nil)
 		w.gateway.mu.Unlock()
 		time.Sleep(time.Hour)
 
@@ -181,12 +188,12 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 func TestOneAtATimeAndInOrder(t *testing.T) {
 	play(t, 100, func(w *world) {
 		n, calls := person(t, 1), 0
-		w.gateway.fails = func(m gateway.Outbound) error {
+		w.gateway.failing(func(m gateway.Outbound) error {
 			if calls++; calls%3 == 0 {
 				return errors.New("try again")
 			}
 			return nil
-		}
+		})
 		for range 5 {
 			w.says(n, "cobs 2 drums dry")
 		}
@@ -199,12 +206,12 @@ func TestOneAtATimeAndInOrder(t *testing.T) {
 		require.Len(t, refs, 15)
 
 		w.gateway.mu.Lock()
-		w.gateway.fails = func(m gateway.Outbound) error {
+		w.gateway.failing(func(m gateway.Outbound) error {
 			if m.Urgency != dialog.Emergency {
 				return errors.New("down")
 			}
 			return nil
-		}
+		})
 		w.gateway.took = nil
 		w.gateway.mu.Unlock()
 		w.says(n, "cobs 2 drums dry")
@@ -239,13 +246,13 @@ func TestQuietHours(t *testing.T) {
 func TestThrottleRestsTheChannel(t *testing.T) {
 	play(t, 100, func(w *world) {
 		began, first := time.Now(), true
-		w.gateway.fails = func(gateway.Outbound) error {
+		w.gateway.failing(func(gateway.Outbound) error {
 			if first {
 				first = false
 				return throttle{errors.New("429")}
 			}
 			return nil
-		}
+		})
 		for i := range 10 {
 			w.says(person(t, i), "cobs 1 drum dry")
 		}
@@ -270,12 +277,12 @@ func (throttle) RetryAfter() time.Duration { return 2 * time.Minute }
 func TestReportAfterThrottle(t *testing.T) {
 	play(t, 100, func(w *world) {
 		n, tries := person(t, 1), 0
-		w.gateway.fails = func(gateway.Outbound) error {
+		w.gateway.failing(func(gateway.Outbound) error {
 			if tries++; tries <= 2 {
 				return throttle{errors.New("429")}
 			}
 			return nil
-		}
+		})
 		w.says(n, "HELP")
 		time.Sleep(10 * time.Minute)
 		require.NotEmpty(t, w.gateway.by(n))
@@ -294,11 +301,11 @@ func TestReportBeforeAnswer(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			play(t, 100, func(w *world) {
 				n, attempts := person(t, 1), map[string]int{}
-				w.gateway.fails = func(m gateway.Outbound) error {
+				w.gateway.failing(func(m gateway.Outbound) error {
 					attempts[m.Ref]++
 					require.NoError(t, w.service.Report(w.ctx, gateway.Report{Ref: m.Ref, State: gateway.ReportDelivered, At: time.Now()}))
 					return answer
-				}
+				})
 				w.says(n, "HELP")
 				time.Sleep(10 * time.Minute)
 				require.NotEmpty(t, attempts)
@@ -319,10 +326,10 @@ func TestOptOutCode(t *testing.T) {
 		n := person(t, 1)
 		w.says(n, "CALL")
 		time.Sleep(time.Minute)
-		w.gateway.fails = func(gateway.Outbound) error { return gateway.Refused{Reason: "opted out", OptedOut: true} }
+		w.gateway.failing(func(gateway.Outbound) error { return gateway.Refused{Reason: "opted out", OptedOut: true} })
 		w.says(n, "HELP")
 		time.Sleep(time.Minute)
-		w.gateway.fails = nil
+		w.gateway.failing(nil)
 		before := len(w.gateway.by(n))
 		time.Sleep(30 * 24 * time.Hour)
 		require.Len(t, w.gateway.by(n), before)
