@@ -128,13 +128,48 @@ var octetDecoders = map[string]func(string) (string, error){"": hexOctets, "hex"
 
 // signed is what the template of a signed text knows.
 type signed struct {
-	Body, Method, URL, Path, Query, Params, Time string
+	Body, Method, URL, Path, Query, Time string
 
-	header http.Header
+	request *request
 }
 
 // Header returns a header of the request.
-func (s signed) Header(name string) string { return s.header.Get(name) }
+func (s signed) Header(name string) string { return s.request.Header.Get(name) }
+
+// Params returns the fields of query and form, sorted, each name followed by its
+// value. Only a signature that covers them has a body read before it is known to
+// be genuine.
+func (s signed) Params() (string, error) {
+	fields := map[string][]string{}
+	for name, vs := range s.request.Query {
+		fields[name] = slices.Clip(vs)
+	}
+	if s.request.holds("form") {
+		form, err := s.request.form()
+		if err != nil {
+			return "", err
+		}
+		for name, vs := range form {
+			for _, v := range vs {
+				fields[name] = append(fields[name], v.octets)
+			}
+		}
+	}
+	var b strings.Builder
+	for _, name := range slices.Sorted(maps.Keys(fields)) {
+		for _, v := range fields[name] {
+			b.WriteString(name + v)
+		}
+	}
+	return b.String(), nil
+}
+
+func newSigned(r *request, url, stamp string) signed {
+	if url != "" && r.RawQuery != "" {
+		url += "?" + r.RawQuery
+	}
+	return signed{Body: string(r.Body), Method: r.Method, URL: url, Path: r.Path, Query: r.RawQuery, Time: stamp, request: r}
+}
 
 func (c *compiler) hmac(key string, h HMAC) proof {
 	if h.Signed == "" {
@@ -149,7 +184,7 @@ func (c *compiler) hmac(key string, h HMAC) proof {
 	c.want(h.Time == "" || strings.Contains(h.Signed, "{{.Time}}"), key+".time", "proves nothing unless signed holds {{.Time}}")
 	c.want(!strings.Contains(h.Signed, ".URL") || h.URL != "", key+".url", "is missing: signed holds it")
 	at, when := c.locator(key+".at", h.At), c.locator(key+".time", h.Time)
-	text := c.tree(key+".signed", h.Signed, asItIs, signed{})
+	text := c.tree(key+".signed", h.Signed, asItIs, newSigned(newRequest(Request{}, "", ""), "", ""))
 	return func(r *request) error {
 		got, _, err := at.find(r)
 		if err != nil {
@@ -163,7 +198,7 @@ func (c *compiler) hmac(key string, h HMAC) proof {
 		if err != nil || h.Time != "" && !fresh(stamp.octets, r.At) {
 			return denied("the signature is older than 5 minutes, or a clock is wrong")
 		}
-		message, err := text.text(signedParts(r, h.URL, stamp.octets))
+		message, err := text.text(newSigned(r, h.URL, stamp.octets))
 		if err != nil {
 			return denied("the signed text cannot be put together")
 		}
@@ -185,36 +220,6 @@ func (h HMAC) encoding() string {
 		return "hex"
 	}
 	return h.Encoding
-}
-
-func signedParts(r *request, url, stamp string) signed {
-	s := signed{
-		Body: string(r.Body), Method: r.Method, URL: url, Path: r.Path, Query: r.RawQuery, Time: stamp, header: r.Header,
-	}
-	if url != "" && r.RawQuery != "" {
-		s.URL += "?" + r.RawQuery
-	}
-	fields := map[string][]string{}
-	for name, vs := range r.Query {
-		fields[name] = vs
-	}
-	if r.holds("form") {
-		form, err := r.form()
-		if err != nil {
-			return s // what is signed cannot match
-		}
-		for name, vs := range form {
-			for _, v := range vs {
-				fields[name] = append(slices.Clip(fields[name]), v.octets)
-			}
-		}
-	}
-	for _, name := range slices.Sorted(maps.Keys(fields)) {
-		for _, v := range fields[name] {
-			s.Params += name + v
-		}
-	}
-	return s
 }
 
 // fresh reports whether a time in Unix seconds is near that of arrival.

@@ -80,6 +80,32 @@ func TestDialledCode(t *testing.T) {
 	}
 }
 
+func BenchmarkTake(b *testing.B) {
+	form := jsonChannel(b, func(s *webhook.Spec) {
+		s.In.ID, s.In.From, s.In.To, s.In.Text, s.In.At = "form:id", "form:from", "form:to", "form:text", "form:at"
+	})
+	xml := jsonChannel(b, func(s *webhook.Spec) {
+		s.In.ID, s.In.From, s.In.To, s.In.Text, s.In.At = "xml:/m/id", "xml:/m/from", "xml:/m/to", "xml:/m/text", "xml:/m/at"
+	})
+	for name, c := range map[string]struct {
+		sh                *webhook.Shape
+		contentType, body string
+	}{
+		"json": {jsonChannel(b, nil), "application/json", `{"id":"m-1","from":"+254700000001","to":"32100","text":"cobs 2 drums snaps","at":"2026-03-02T09:00:00Z"}`},
+		"form": {form, "application/x-www-form-urlencoded", "id=m-1&from=%2B254700000001&to=32100&text=cobs+2+drums+snaps&at=1772442000"},
+		"xml":  {xml, "text/xml", "<m><id>m-1</id><from>+254700000001</from><to>32100</to><text>cobs 2 drums snaps</text><at>1772442000</at></m>"},
+	} {
+		b.Run(name, func(b *testing.B) {
+			r := webhook.Request{Method: http.MethodPost, Header: http.Header{"Content-Type": {c.contentType}}, Body: []byte(c.body), At: arrived}
+			for b.Loop() {
+				if taken, err := c.sh.Take(r); err != nil || len(taken.Messages) != 1 {
+					b.Fatal(taken, err)
+				}
+			}
+		})
+	}
+}
+
 // Whatever comes as a message is read or refused, and what is read is fit to be
 // stored.
 func FuzzTake(f *testing.F) {

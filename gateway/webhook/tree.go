@@ -211,13 +211,18 @@ func encodeJSON(v any) ([]byte, error) {
 	return bytes.TrimSuffix(b.Bytes(), []byte("\n")), err
 }
 
-// fields lists what a template may name: the exported fields of its data.
+// fields lists what a template may name: the exported fields and the methods of
+// its data.
 func fields(data any) string {
 	var names []string
-	for _, f := range reflect.VisibleFields(reflect.TypeOf(data)) {
+	t := reflect.TypeOf(data)
+	for _, f := range reflect.VisibleFields(t) {
 		if f.IsExported() {
 			names = append(names, "{{."+f.Name+"}}")
 		}
+	}
+	for i := range t.NumMethod() {
+		names = append(names, "{{."+t.Method(i).Name+"}}")
 	}
 	return strings.Join(names, " ")
 }
