@@ -157,9 +157,7 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 		require.Empty(t, w.gateway.took)
 
 		up := time.Now()
-		w.gateway.mu.Lock()
 		w.gateway.failing(nil)
-		w.gateway.mu.Unlock()
 		time.Sleep(time.Hour)
 
 		for _, m := range w.gateway.took {
@@ -205,13 +203,13 @@ func TestOneAtATimeAndInOrder(t *testing.T) {
 		require.True(t, slices.IsSorted(refs), refs)
 		require.Len(t, refs, 15)
 
-		w.gateway.mu.Lock()
 		w.gateway.failing(func(m gateway.Outbound) error {
 			if m.Urgency != dialog.Emergency {
 				return errors.New("down")
 			}
 			return nil
 		})
+		w.gateway.mu.Lock()
 		w.gateway.took = nil
 		w.gateway.mu.Unlock()
 		w.says(n, "cobs 2 drums dry")
