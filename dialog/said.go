@@ -519,9 +519,10 @@ func (t *turn) resume() {
 		t.ask(f, q)
 	case f.Done && f.Open == slotDrumPast:
 		t.ask(f, drumPastQuestion())
-	case f.Tie:
+	case f.Tie && f.Open != "": // a tie whose question was withdrawn is no question
 		t.askTie(f, f.Open, f.Options)
 	default:
+		f.Tie = false
 		t.advance(f)
 	}
 }

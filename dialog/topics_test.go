@@ -231,6 +231,24 @@ var trade = []string{
 	"kandamiza kilo 12", "kukausha", "hali ya hewa", "mpango", "bei", "ubora", "tatizo", "batchi zangu", "swali", "nataka kujiunga", "duara", "ukungu",
 }
 
+// TestBackFromAWithdrawnTie: going back from a tie whose question was withdrawn
+// asks what is open below it.
+func TestBackFromAWithdrawnTie(t *testing.T) {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	e, err := dialog.New(catalog, dialog.Options{})
+	require.NoError(t, err)
+	p := speaks(t, "sw")
+	w, s := p.world(), p.state
+	missed := catalog.Misses()
+	for _, text := range []string{"2 kg cassava root", "wet", "BACK"} {
+		turn := e.Step(s, dialog.Said{Text: text, Via: dialog.SMS}, w)
+		require.NotEmpty(t, turn.Replies)
+		require.Equal(t, missed, catalog.Misses(), text)
+		s = turn.State
+	}
+}
+
 // TestTradeInAnyOrder: whatever is asked after whatever, a turn has one to three
 // messages of at most two segments, three for a list, and no message lacks a
 // word.
