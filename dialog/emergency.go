@@ -212,6 +212,18 @@ func ordered(kinds []string) []string {
 // maxReplies is how many messages one turn may hold.
 const maxReplies = 3
 
+// aidIn makes first aid speak the language of the cry: a person in need writes
+// in the own language, whatever the conversation is held in. English is added
+// to tier A in any case, so a cry in English changes nothing. It returns what
+// goes back to the language of the conversation.
+func (t *turn) aidIn(text string) (back func()) {
+	lang := t.lang
+	if cry, clear := t.e.lexicons.language(text); clear && cry != "en" && slices.Contains(t.e.catalog.Langs(), cry) && t.switchedOn(cry) {
+		t.lang = cry
+	}
+	return func() { t.lang = lang }
+}
+
 // overrideWith answers an emergency of tier A: the fixed line in the person's
 // language, then in English, then the number to call. The open question stays.
 func (t *turn) overrideWith(kinds []string) {

@@ -117,6 +117,25 @@ func (p part) with(next part, between bool) (float64, bool) {
 	return 0, false
 }
 
+// courtesy reports whether the text is nothing but a greeting or thanks, and
+// whether it thanks.
+func (r reading) courtesy() (courteous, thanks bool) {
+	covered := 0
+	for _, s := range r.spans {
+		switch {
+		case s.is("word.ok"):
+			courteous, thanks = true, true
+		case s.is("word.greeting"):
+			courteous = true
+		case !s.is("word.filler"):
+			continue
+		}
+		covered += s.to - s.from
+	}
+	courteous = courteous && covered == len(r.tokens)
+	return courteous, courteous && thanks
+}
+
 // has reports whether some span means the concept.
 func (r reading) has(concept string) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return s.is(concept) })

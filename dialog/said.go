@@ -38,7 +38,9 @@ func (t *turn) said(ev Said) {
 		em = emergencyIn{tier: "b", kinds: []string{kindChemical}}
 	}
 	if em.tier == "a" {
+		back := t.aidIn(ev.Text)
 		t.overrideWith(em.kinds)
+		back()
 		if t.optOut(r) {
 			t.stop()
 		}
@@ -56,8 +58,10 @@ func (t *turn) said(ev Said) {
 	}
 	if em.tier == "b" {
 		t.heard.Emergency, t.heard.Tier = em.kinds[0], "b"
+		back := t.aidIn(ev.Text)
 		t.say(firstAid[em.kinds[0]], Emergency, nil)
 		t.say("aid.hurt", Emergency, nil)
+		back()
 	}
 	before := len(t.out.Replies)
 	switch {
@@ -153,6 +157,11 @@ func (t *turn) converse(r reading, ev Said) {
 		t.heard.Understood = true
 		return
 	}
+	if _, thanks := r.courtesy(); thanks && t.asking() && !t.aiding() {
+		t.heard.Understood = true // thanks are no answer, and no failure either
+		t.resume()
+		return
+	}
 	t.puzzled()
 }
 
@@ -172,24 +181,23 @@ func (t *turn) asksDryness(r reading) bool {
 	return true
 }
 
+// asking reports whether a question waits for its answer.
+func (t *turn) asking() bool {
+	f := t.top()
+	return f != nil && f.Open != "" && f.Topic != lobby && !f.Done
+}
+
 // polite answers a greeting with where things stand, and thanks with a kind
 // word. An open question stays open.
 func (t *turn) polite(r reading) bool {
-	covered, kind, thanks := 0, false, false
-	for _, s := range r.spans {
-		thanks = thanks || s.is("word.ok")
-		kind = kind || s.is("word.greeting") || s.is("word.ok")
-		if s.is("word.greeting") || s.is("word.filler") || s.is("word.ok") {
-			covered += s.to - s.from
-		}
-	}
-	greeting := kind && covered == len(r.tokens)
-	f := t.top()
+	courteous, thanks := r.courtesy()
 	switch {
-	case !greeting && !r.has("thing.plastic") || t.fresh || f != nil && f.Open != "" && f.Topic != lobby && !f.Done:
+	case !courteous && !r.has("thing.plastic") || t.fresh || t.asking():
 		return false
 	case r.has("thing.plastic"):
 		t.say("caution.drum", Answer, nil)
+	case thanks && t.aiding():
+		t.say("aid.go-on", Emergency, nil)
 	case thanks:
 		t.say("line.kind", Answer, nil)
 	case t.burning():
@@ -900,13 +908,19 @@ func (t *turn) askDoubt(f *Frame, slot Slot, value float64) {
 	t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}})
 }
 
+// aiding reports whether someone was hurt so lately that first aid goes on.
+func (t *turn) aiding() bool {
+	a := t.s.Alert
+	return a != nil && t.w.Now.Sub(a.At) < aidGoesOn
+}
+
 // puzzled answers a text that was not understood. The first answer already
 // holds the digit for a person; after the second failure the choices come as a
 // list.
 func (t *turn) puzzled() {
 	t.s.Fails++
 	t.heard.Understood = false
-	if a := t.s.Alert; a != nil && t.w.Now.Sub(a.At) < aidGoesOn {
+	if t.aiding() {
 		t.say("aid.go-on", Emergency, nil)
 		return
 	}
