@@ -84,8 +84,8 @@ func figureOf[T ~float64](name string, g given) Figure[T] {
 // Coarse char cools between its pieces; fine char and shells insulate, so they
 // wait a whole day.
 var (
-	coarseWait = Source{Title: "Cooling model of a sealed drum, upper decile for lumps up to 3 cm", At: "coarse char waits a night", Standing: Derived}
-	fineWait   = Source{Title: "Charcoal kiln practice of 24 h, stewardwood.org, and the cooling model for fine char", At: "fine char and shells wait a whole day", Standing: Read}
+	coarseWait = Source{Title: "Cooling model of a sealed drum, upper decile 10 to 12 h for stalks and branches", At: "coarse char waits a night", Standing: Derived}
+	fineWait   = Source{Title: "Charcoal kiln practice of 24 h, stewardwood.org", At: "fine char and shells wait a whole day; the cooling model has 20 h as likely and 35 h as its upper decile, so cold to the hand and no smoke are asked too", Standing: Read}
 	layerRate  = Source{Title: "Judgement from days in the sun of one thin layer", Standing: Derived}
 
 	fixedCarbonJudged = judged.at("scaled by proximate fixed carbon and lignin; hardly moved by temperature, Ronsse 2013, GCB Bioenergy 5:104")
