@@ -106,9 +106,17 @@ type PriceResult struct {
 // at which heat to the pot costs the same as from charcoal: price of charcoal
 // times the ratio of net heating values and of stove efficiencies. A range adds
 // up what each uncertain input does alone (JCGM 100:2008, 5.1.3). Sold is 0.5 to
-// 5000 kg; amounts of money lie between nought and 1e12.
+// 5000 kg, work 0.01 to 100 hours for a kg, a heating value 1 to 40 MJ/kg;
+// amounts of money lie between nought and 1e12.
 func Price(in PriceInput) (PriceResult, error) {
-	if err := ranged("briquettes sold, kg", in.Sold, leastSold.Likely, mostSold.Likely); err != nil {
+	if err := cmp.Or(
+		ranged("briquettes sold, kg", in.Sold, leastSold.Likely, mostSold.Likely),
+		rangedOrZero("hours of work for a kg", in.Work, .01, 100),
+		rangedOrZero("starch of a batch, kg", in.Starch, 0, mostSold.Likely),
+		rangedOrZero("water of a batch, litres", in.Water, 0, 10*Litre(mostSold.Likely)),
+		rangedOrZero("heating value, MJ/kg", in.Heating, 1, 40),
+		within("briquettes sold on a day, kg", in.PerDay, 0, mostSold.Likely),
+	); err != nil {
 		return PriceResult{}, err
 	}
 	for _, m := range []Money{in.Wage, in.PerStarch, in.PerLitre, in.Pack, in.Waste, in.Transport, in.Other, in.Price, in.Charcoal, in.Fixed, in.Tool} {
