@@ -205,11 +205,13 @@ func (f *Forecast) add(w Weather) error {
 	return nil
 }
 
-// between is the mean of two days, for one that is missing.
+// between is the mean of two days, for one that is missing; what is dangerous on
+// either of them may be so on it.
 func between(a, b Weather, date time.Time) Weather {
 	w := Weather{
 		Date: date, Max: (a.Max + b.Max) / 2, Min: (a.Min + b.Min) / 2, Dew: (a.Dew + b.Dew) / 2,
 		Wind: (a.Wind + b.Wind) / 2, Clearness: (a.Clearness + b.Clearness) / 2, Rain: (a.Rain + b.Rain) / 2,
+		Gust: max(a.Gust, b.Gust), Thunder: a.Thunder || b.Thunder,
 		Filled: a.Filled | b.Filled | DayBetween,
 	}
 	if a.RainChance != nil && b.RainChance != nil {

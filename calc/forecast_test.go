@@ -101,6 +101,7 @@ func TestForecastRefusesNonsense(t *testing.T) {
 func TestMissingDayIsTheMeanOfItsNeighbours(t *testing.T) {
 	first, third := fairDay(onDay(100, time.UTC)), fairDay(onDay(102, time.UTC))
 	third.Max, third.Rain = new(Celsius(20)), new(Millimetre(8))
+	first.Gust, third.Code = new(MetrePerSecond(15)), new(95)
 	first.RainChance, third.RainChance = new(Share(.2)), new(Share(.6))
 	f, err := NewForecast(ForecastInput{Days: []Day{first, third}})
 	require.NoError(t, err)
@@ -109,6 +110,8 @@ func TestMissingDayIsTheMeanOfItsNeighbours(t *testing.T) {
 	require.Equal(t, Millimetre(4), f.Days[1].Rain)
 	require.InDelta(t, .4, float64(*f.Days[1].RainChance), 1e-12)
 	require.NotZero(t, f.Days[1].Filled&DayBetween)
+	require.Equal(t, MetrePerSecond(15), f.Days[1].Gust, "a storm on either side may blow between")
+	require.True(t, f.Days[1].Thunder)
 	require.Equal(t, onDay(101, time.UTC), f.Days[1].Date)
 }
 

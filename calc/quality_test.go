@@ -31,6 +31,7 @@ func TestFieldTestsAreGraded(t *testing.T) {
 		"one splits from 2 m":    {calc.QualityInput{Dropped: 5, Broken: 1, DropHeight: 2}, calc.DropTest, calc.Passed},
 		"two split from 2 m":     {calc.QualityInput{Dropped: 5, Broken: 2, DropHeight: 2}, calc.DropTest, calc.Doubtful},
 		"three split from 2 m":   {calc.QualityInput{Dropped: 5, Broken: 3, DropHeight: 2}, calc.DropTest, calc.Failed},
+		"three chip from 2 m":    {calc.QualityInput{Dropped: 5, Chipped: 3, DropHeight: 2}, calc.DropTest, calc.Passed},
 		"all whole from 2 m":     {calc.QualityInput{Dropped: 5, Chipped: 1, DropHeight: 2}, calc.DropTest, calc.Passed},
 		"0.69 of the wet weight": {pressed(.69), calc.WeightTest, calc.Passed},
 		"0.75 of the wet weight": {pressed(.75), calc.WeightTest, calc.Doubtful},
