@@ -253,24 +253,21 @@ type BindInput struct {
 	Have         Kg        // of the binder as bought; zero: as much as is needed
 }
 
-// Infeasible says why no paste fits and what to do; both are stable keys.
-type Infeasible struct{ Why, Remedy string }
-
 // Reasons why a mix cannot be made, and their remedies.
 var (
 	// CharTooWet leaves too little room for the water that cooks the starch;
 	// AddDryChar says how much dry char makes room.
-	CharTooWet = Infeasible{"char-too-wet", "spread-in-sun-or-add-dry-char"}
+	CharTooWet = Fault{"char-too-wet", "spread-in-sun-or-add-dry-char"}
 	// BinderTooWet brings more water than the mix takes, even with dry char.
-	BinderTooWet = Infeasible{"binder-too-wet", "use-flour-or-settled-starch"}
+	BinderTooWet = Fault{"binder-too-wet", "use-flour-or-settled-starch"}
 	// TooMuchStarch leaves too little room even on char as dry as it comes.
-	TooMuchStarch = Infeasible{"too-much-starch", "less-starch-or-wetter-mix"}
+	TooMuchStarch = Fault{"too-much-starch", "less-starch-or-wetter-mix"}
 	// TooLittleBinder would crumble.
-	TooLittleBinder = Infeasible{"too-little-binder", "raise-the-dose"}
+	TooLittleBinder = Fault{"too-little-binder", "raise-the-dose"}
 	// TooMuchBinder costs food, dries slowly, moulds, smokes and burns weakly.
-	TooMuchBinder = Infeasible{"too-much-binder", "lower-the-dose"}
+	TooMuchBinder = Fault{"too-much-binder", "lower-the-dose"}
 	// UnprovenBinder has no dose that anyone has published.
-	UnprovenBinder = Infeasible{"unproven-binder", "choose-a-starch"}
+	UnprovenBinder = Fault{"unproven-binder", "choose-a-starch"}
 )
 
 // Short says what a stock of binder that does not suffice is good for: a weaker
@@ -303,7 +300,7 @@ type BindResult struct {
 	AddDryChar    Range[Kg] // char of 5 % moisture that makes char too wet fit
 	Short         *Short    // when Have does not suffice
 	Cautions      []BinderCaution
-	Infeasible    *Infeasible
+	Infeasible    *Fault
 	Assumed       []Sourced
 }
 
@@ -406,7 +403,7 @@ func MixMoisture(char WetBasis, dose Share, water Ratio) WetBasis {
 }
 
 // refuses returns why a dose of the binder is refused, or nil.
-func (b *Binder) refuses(dose Share) *Infeasible {
+func (b *Binder) refuses(dose Share) *Fault {
 	switch {
 	case b.Hold == Unproven:
 		return &UnprovenBinder

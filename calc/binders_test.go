@@ -118,7 +118,7 @@ func TestDryCharMakesRoom(t *testing.T) {
 			return
 		}
 		require.Equal(t, &calc.CharTooWet, wet.Infeasible)
-		blend := func(dry calc.Kg) *calc.Infeasible {
+		blend := func(dry calc.Kg) *calc.Fault {
 			mass := in.Char.Likely + dry
 			moisture := (in.Char.Likely*calc.Kg(in.CharMoisture) + dry*.05) / mass
 			return bind(t, calc.BindInput{Char: kilograms(mass), CharMoisture: calc.WetBasis(moisture), Starch: in.Starch}).Infeasible
@@ -132,7 +132,7 @@ func TestDosesOutsideTheLimits(t *testing.T) {
 	for _, row := range []struct {
 		starch calc.Starch
 		dose   calc.Share
-		why    *calc.Infeasible
+		why    *calc.Fault
 		heavy  bool
 	}{
 		{calc.CassavaFlour, .03, &calc.TooLittleBinder, false},

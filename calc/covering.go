@@ -1,6 +1,9 @@
 package calc
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Cause says what an opened drum shows about its burn.
 type Cause uint8
@@ -240,7 +243,7 @@ func logNormalDensity(ratio, sd float64) float64 {
 func normalised(logs [causeCount]float64) [causeCount]Share {
 	var out [causeCount]Share
 	var sum Share
-	top := max(logs[0], logs[1], logs[2], logs[3], logs[4])
+	top := slices.Max(logs[:])
 	for c, l := range logs {
 		out[c] = Share(math.Exp(l - top))
 		sum += out[c]

@@ -172,7 +172,7 @@ func (r *rack) run(m Member, x float64) MemberDrying {
 			hours, morning = r.forecast.Hours(m, day), x
 		}
 		h := &hours[clock]
-		x, _ = r.step(x, h, r.shelter(clock, h.Rain), r.gamma, 3600)
+		x, _ = r.step(x, h, r.shelter(clock, h.Rain), r.gamma, secondsPerHour)
 		if r.curve != nil {
 			*r.curve = append(*r.curve, DryBasis(x).Wet())
 		}

@@ -308,7 +308,7 @@ func wasteBody(f *Feedstock, split bool) (body, form) {
 		exposed:  float64(exposure.Likely) * math.Pi * d * (l + d/2),
 		shadow:   d * l,
 		flow:     float64(fm.flow.Likely),
-		rate:     float64(rate) / 3600,
+		rate:     float64(rate) / secondsPerHour,
 		absorbs:  float64(fm.absorbs.Likely),
 		uptake:   float64(wasteUptake.Likely),
 		most:     float64(fm.most.Likely),

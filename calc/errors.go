@@ -1,6 +1,9 @@
 package calc
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // OutOfRange says that an input lies outside what a method can answer; a
 // conversation turns it into a question.
@@ -11,6 +14,9 @@ type OutOfRange struct {
 
 // Error returns a sentence an operator can act on.
 func (e OutOfRange) Error() string {
+	if math.IsNaN(e.Got) {
+		return fmt.Sprintf("%s is missing; it must lie between %g and %g", e.What, e.Low, e.High)
+	}
 	return fmt.Sprintf("%s is %g; it must lie between %g and %g", e.What, e.Got, e.Low, e.High)
 }
 
@@ -19,6 +25,10 @@ type Unknown struct{ What, Key string }
 
 // Error returns a sentence an operator can act on.
 func (e Unknown) Error() string { return fmt.Sprintf("there is no %s %q", e.What, e.Key) }
+
+// Fault is what is wrong with a mix or with briquettes, and what to do; both are
+// stable keys.
+type Fault struct{ Why, Remedy string }
 
 // within returns an OutOfRange unless low <= got <= high.
 func within[T ~float64](what string, got, low, high T) error {
@@ -45,6 +55,14 @@ func withinOrZero[T ~float64](what string, got, low, high T) error {
 		return nil
 	}
 	return within(what, got, low, high)
+}
+
+// rangedOrZero is ranged for a field whose zero stands for its default.
+func rangedOrZero[T ~float64](what string, r Range[T], low, high T) error {
+	if r == (Range[T]{}) {
+		return nil
+	}
+	return ranged(what, r, low, high)
 }
 
 // known is within for a field that may not have been given.

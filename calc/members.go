@@ -121,6 +121,6 @@ func (w *Weather) shine(p Place) {
 	w.clock = ahead
 	for h := range w.sun {
 		from, to := hourAngle(float64(h)+ahead), hourAngle(float64(h)+1+ahead)
-		w.sun[h] = float64(s.between(from, to)) / 3600 * 1e6
+		w.sun[h] = float64(s.between(from, to)) / secondsPerHour * 1e6
 	}
 }

@@ -240,7 +240,7 @@ func (r *rack) spend(x float64, hours []Hour, clock, in int) float64 {
 		if at := clock + i; at >= r.from && at < in && h.Rain == 0 {
 			shelter = InSun
 		}
-		x, _ = r.step(x, h, shelter, r.gamma, 3600)
+		x, _ = r.step(x, h, shelter, r.gamma, secondsPerHour)
 	}
 	return x
 }
@@ -320,8 +320,8 @@ func (r *rack) power(day int) Ratio {
 	sum := 0.0
 	for clock := r.from; clock < r.until; clock++ {
 		h := &hours[clock]
-		_, surface := r.step(stillWet, h, r.shelter(clock, h.Rain), r.gamma, 3600)
-		sum += 3600 * r.rate * arrhenius(surface)
+		_, surface := r.step(stillWet, h, r.shelter(clock, h.Rain), r.gamma, secondsPerHour)
+		sum += secondsPerHour * r.rate * arrhenius(surface)
 	}
 	return Ratio(sum)
 }

@@ -147,7 +147,7 @@ type PlanResult struct {
 	Days       []PlanDay
 	Burnt      []PlannedBurn
 	Lots       []PlannedLot
-	Infeasible *Infeasible // no mix, so no plan
+	Infeasible *Fault // no mix, so no plan
 	Assumed    []Sourced
 }
 

@@ -70,7 +70,11 @@ var (
 	sunEquilibrium = constant[DryBasis]("moisture a briquette tends to at 60 % relative humidity", .06,
 		Source{Title: "Sorption of rice-husk biochar at 30 C and 70 %, 6.4 %", By: "Lin et al.", At: "a little less at 60 %", Standing: Derived})
 	leastDrying = constant[Days]("least days of drying", 2, fuelFields.at("at least two days of sun"))
-	// shrinking fields of the first term of the diffusion series
+)
+
+// The square of the first zero of the Bessel function J0, and the coefficients
+// of the first term of the diffusion series.
+const (
 	cylinderRoot = 5.783185962946785
 	slabTerm     = 8 / (math.Pi * math.Pi)
 	cylinderTerm = 4 / cylinderRoot
@@ -170,7 +174,7 @@ func DryingHours(p Piece, from, to WetBasis, equilibrium DryBasis, d SquareMetre
 	}
 	root, first := p.diffusion()
 	left := float64((to.Dry() - equilibrium) / (from.Dry() - equilibrium))
-	return Hours(max(math.Log(first/left), 0) / (root * float64(d) * 3600)), nil
+	return Hours(max(math.Log(first/left), 0) / (root * float64(d) * secondsPerHour)), nil
 }
 
 // diffusion returns the sum of the squared first roots per square metre and
@@ -337,7 +341,7 @@ type PressInput struct {
 	MixMoisture WetBasis               // zero: 0.35
 	Density     Range[KgPerCubicMetre] // of the piece as ejected; zero: that of the method, or of any hand mould
 	Loss        Range[Share]           // of the solids as fines and breakage; zero: that of hand work
-	Presses     Count                  // 1 to 100; zero: one for each crew of the people
+	Presses     Count                  // 1 to 1000; zero: one for each crew of the people
 	People      Count                  // 1 to 1000; zero: one crew at each press
 }
 

@@ -54,9 +54,6 @@ func (v Verdict) String() string {
 	return keyed([]string{"unsure", "fit-to-sell", "not-fit"}, uint8(v))
 }
 
-// Fault is one thing wrong with briquettes and what to do; both are stable keys.
-type Fault struct{ Why, Remedy string }
-
 // The faults that field tests find.
 var (
 	NotDry     = Fault{"not-dry", "dry-longer"}
@@ -297,7 +294,7 @@ func (in *QualityInput) drop() Finding {
 		return NotTested
 	case in.DropHeight >= highDrop.Likely && broken > 0:
 		return upTo(broken, breaksPass.Likely, breaksDoubt.Likely)
-	case broken > 0 || chipped > chipsDoubt.Likely:
+	case broken > 0 || chipped > chipsDoubt.Likely && in.DropHeight < highDrop.Likely:
 		return Failed
 	case chipped > 0 && in.DropHeight < highDrop.Likely:
 		return Doubtful

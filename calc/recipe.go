@@ -42,7 +42,7 @@ type RecipeResult struct {
 	Water             Range[Litre]
 	PasteRatio        Ratio
 	MixMoisture       WetBasis
-	Infeasible        *Infeasible
+	Infeasible        *Fault
 
 	Briquettes     Range[Count]
 	DryingDays     Range[Days]

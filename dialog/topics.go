@@ -163,7 +163,7 @@ func spoken() []locales.ID {
 	for _, fault := range []calc.Fault{calc.NotDry, calc.Breaks, calc.Dusty, calc.RawPaste, calc.BurnsBadly, calc.TooMuchAsh, calc.Mouldy} {
 		add(locales.ID("fault." + fault.Why))
 	}
-	for _, why := range []calc.Infeasible{calc.CharTooWet, calc.BinderTooWet, calc.TooMuchStarch, calc.TooLittleBinder, calc.TooMuchBinder, calc.UnprovenBinder} {
+	for _, why := range []calc.Fault{calc.CharTooWet, calc.BinderTooWet, calc.TooMuchStarch, calc.TooLittleBinder, calc.TooMuchBinder, calc.UnprovenBinder} {
 		add(locales.ID("infeasible." + why.Why))
 	}
 	for _, s := range calc.Starches() {

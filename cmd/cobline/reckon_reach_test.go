@@ -20,19 +20,23 @@ var notReckoned = map[string][]string{
 	"writes or reads a value": {
 		"As", "Exactly", "Range.Ordered", "Range.Scale", "Money.Text", "Figure.Sourced",
 		"WetBasis.Dry", "WetBasis.DryOf", "DryBasis.Wet", "Hours.Duration", "Minutes.Duration", "MetrePerSecond.PerHour",
+		"DryResult.WholeDays",
+	},
+	"reads the units of a forecast that someone imports": {
 		"ToCelsius", "ToMetrePerSecond", "ToMillimetre", "ToShare", "ToMJPerSquareMetre", "ToHours",
 	},
 	"makes a shape, which is an input": {"Solid", "Hollow", "Holes", "Ball", "Brick"},
 	"lists or looks up figures, which `reckon sources` and `hear --list` print": {
 		"Wastes", "Starches", "BinderOf", "Binder.CookTo", "PressingOf", "SackVolume", "StandardPieces",
 	},
-	"is a part of `reckon load`":         {"StandardDrum", "Cylinder.Volume", "Cylinder.Usable"},
+	"is a part of `reckon load`":         {"Cylinder.Volume"},
+	"describes the usual drum":           {"StandardDrum", "Cylinder.Usable"},
 	"is a part of `reckon recipe`":       {"Classes.Total"},
 	"is a part of `reckon bind`":         {"Cups"},
 	"is a part of `reckon learn`":        {"WeighedBatch.Believable"},
 	"is a part of `reckon advise`":       {"BrandsOf"},
 	"is a part of `reckon press`":        {"Piece.Check"},
-	"is a part of `reckon dry`":          {"DryResult.WholeDays", "Forecast.Hours", "StandardDrying"},
+	"is a part of `reckon dry`":          {"Forecast.Hours", "StandardDrying"},
 	"is the age of a forecast from afar": {"Forecast.Freshness"},
 }
 
