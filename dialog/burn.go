@@ -186,7 +186,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		return true
 	case slotWhich:
 		if !picked {
-			if key = t.drumWord(r); key == "" {
+			if key = t.drumAlone(r); key == "" {
 				return false
 			}
 		}
@@ -245,6 +245,15 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 // reportsStage reports whether a text is a report rather than a smoke answer.
 func (t *turn) reportsStage(r reading) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("report")) > 0 && !s.fuzzy || len(s.of("question")) > 0 && !s.fuzzy })
+}
+
+// drumAlone returns the drum a text names and says nothing else of: "b", "drum b".
+// What says more is a question or a report of its own.
+func (t *turn) drumAlone(r reading) string {
+	if len(r.tokens) > 2 || t.reportsStage(r) || len(r.tokens) == 2 && !r.has("unit.drum") {
+		return ""
+	}
+	return t.drumWord(r)
 }
 
 // drumWord returns the drum a text names.
@@ -426,6 +435,15 @@ func (t *turn) whichDrum(another bool) question {
 	return q
 }
 
+// cold returns the place of a drum that needs no more following: one that was
+// opened, or else one whose wait is over. It is -1 if all are hot.
+func (t *turn) cold() int {
+	if i := slices.IndexFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened }); i >= 0 {
+		return i
+	}
+	return slices.IndexFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageSealed && !t.w.Now.Before(d.NotBefore) })
+}
+
 // enter adds a drum to the open ones, with what the last recipe knew.
 func (t *turn) enter(name string, at time.Time) *Drum {
 	d := Drum{Name: name, Stage: stageLit}
@@ -441,7 +459,7 @@ func (t *turn) enter(name string, at time.Time) *Drum {
 		}
 	}
 	if len(t.s.Drums) >= maxDrums {
-		t.s.Drums = t.s.Drums[1:]
+		t.drop(t.s.Drums[max(t.cold(), 0)].Name)
 	}
 	t.s.Drums = append(t.s.Drums, d)
 	return &t.s.Drums[len(t.s.Drums)-1]
@@ -472,7 +490,7 @@ func (t *turn) lit(what told, at time.Time) {
 	switch {
 	case d != nil && d.Stage == stageSealed && t.w.Now.Before(d.NotBefore):
 		t.say("burn.sealed-already", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
-		if t.s.Stopped {
+		if t.s.Stopped && t.w.Channel.Sends {
 			d.Consent = true
 			t.say("consent.burn-only", Answer, nil)
 			t.timer(timerOpen, d.Name, d.NotBefore)
@@ -485,6 +503,10 @@ func (t *turn) lit(what told, at time.Time) {
 	case d != nil:
 		t.drop(d.Name)
 	}
+	if len(t.s.Drums) >= maxDrums && t.cold() < 0 {
+		t.say("burn.full", Answer, locales.Args{"Drums": maxDrums})
+		return
+	}
 	d = t.enter(name, at)
 	d.LitAt = at.UTC().Truncate(time.Second)
 	clock := calc.Clock(false)
@@ -494,7 +516,10 @@ func (t *turn) lit(what told, at time.Time) {
 		look, last = look.Add(smokeAgain), last.Add(smokeAgain)
 	}
 	d.NotBefore = t.notBefore(last, wait(d.Waste)).UTC() // until covering is reported
-	args := locales.Args{"Drum": d.Name, "Time": t.clock(d.LitAt), "Look": t.clock(look), "Last": t.clock(last)}
+	args := locales.Args{"Drum": d.Name, "Time": t.clock(d.LitAt), "Look": t.clock(look), "Last": t.clock(last), "GoBy": ""}
+	if t.w.Channel.Sends { // else nothing is promised that could stay away
+		args["GoBy"] = t.text("burn.go-by", nil)
+	}
 	switch latest := t.place.latestLighting(d.LitAt.In(t.place.Zone), clock); {
 	case t.isDark():
 		t.say("burn.lit-dark", Answer, args)
@@ -519,7 +544,7 @@ func (t *turn) lit(what told, at time.Time) {
 // follow sets the timers of a drum alight. After a STOP, LIT is consent for the
 // messages of this burn, and the reply says so.
 func (t *turn) follow(d *Drum) {
-	if t.s.Stopped {
+	if t.s.Stopped && t.w.Channel.Sends {
 		d.Consent = true
 		t.say("consent.burn-only", Answer, nil)
 	}
@@ -774,45 +799,46 @@ func (t *turn) elements(what string) bool {
 
 // rain answers rain at every stage.
 func (t *turn) rain() {
-	if t.burning() {
-		t.say("burn.rain", Answer, nil)
-		if d, ok := t.latestSealed(); ok {
-			t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
-		} else if t.isDark() {
-			t.say("burn.dark", Answer, nil)
-		} else {
-			t.say("burn.rain-lit", Answer, nil)
-		}
+	t.say("burn.rain", Answer, nil)
+	if !t.burning() {
+		t.say("dry.rain", Answer, nil)
 		return
 	}
-	t.say("burn.rain", Answer, nil)
-	t.say("dry.rain", Answer, nil)
+	t.sayBoth("burn.wait", "burn.rain-lit")
+}
+
+// sayBoth says a line about the drum that stays shut the longest, and one about
+// a drum alight. In the dark nobody works at the latter.
+func (t *turn) sayBoth(sealed, lit locales.ID) {
+	if d, ok := t.latestSealed(); ok {
+		t.say(sealed, Answer, locales.Args{"When": t.when(d.NotBefore)})
+	}
+	switch _, alight := t.litDrum(); {
+	case alight && t.isDark():
+		t.say("burn.dark", Answer, nil)
+	case alight:
+		t.say(lit, Answer, nil)
+	}
 }
 
 // wind answers strong wind.
 func (t *turn) wind() {
-	if d, ok := t.latestSealed(); ok {
-		t.say("burn.wind-sealed", Answer, locales.Args{"When": t.when(d.NotBefore)})
+	if !t.burning() {
+		t.say("burn.wind", Answer, nil)
 		return
 	}
-	if t.burning() && t.isDark() {
-		t.say("burn.dark", Answer, nil)
-		return
-	}
-	if t.burning() {
-		t.say("burn.wind-lit", Answer, nil)
-		return
-	}
-	t.say("burn.wind", Answer, nil)
+	t.sayBoth("burn.wind-sealed", "burn.wind-lit")
 }
 
 // dark answers a person for whom it got dark.
 func (t *turn) dark() {
-	if d, ok := t.latestSealed(); ok {
+	d, sealed := t.latestSealed()
+	if sealed {
 		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
-		return
 	}
-	t.say("burn.dark", Answer, nil)
+	if _, alight := t.litDrum(); alight || !sealed {
+		t.say("burn.dark", Answer, nil)
+	}
 }
 
 // fireOut answers a fire that went out before its time.
@@ -883,7 +909,7 @@ func (t *turn) must(id locales.ID) {
 // smokeWords is how a word for the smoke is taken when it is not the digit of an
 // option: flames of unknown height are no sign to cover, and thick smoke waits.
 var smokeWords = map[string]string{
-	"white": "white", "much": "white", "yellow": "yellow", "black": "yellow", "flames": "yellow", "grey": "grey", "thin": "thin", "blue": "blue", "none": "none",
+	"white": "white", "much": "white", "yellow": "yellow", "flames": "yellow", "grey": "grey", "thin": "thin", "blue": "blue", "none": "none",
 }
 
 // smoke answers what the smoke looks like.
@@ -900,12 +926,12 @@ func (t *turn) smoke(name, look string) {
 	again := t.w.Now.Add(smokeAgain)
 	args := locales.Args{"Drum": d.Name, "Time": t.clock(again)}
 	switch look {
-	case "thin", "blue", "none", "grey", "flames":
+	case "thin", "blue", "none", "grey", "flames": // low flames, as the option says
 		t.untime(d.Name, timerSmoke)
 		t.timer(timerCover, d.Name, again)
 		t.say("burn.cover-now", Answer, args)
 		t.must("caution.covering")
-	case "yellow", "black", "much":
+	case "yellow":
 		t.say("burn.smoke-yellow", Answer, args)
 		t.timer(timerSmoke, d.Name, again)
 		t.untime(d.Name, timerCover)

@@ -1,6 +1,7 @@
 package dialog_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -67,14 +68,17 @@ func TestC1OneClockForOpening(t *testing.T) {
 		require.Contains(t, all(turn), "Tuesday 07:45", text)
 		require.Contains(t, all(turn), "even if", text)
 	}
+	cold := 0
 	p.until(time.Date(2026, 3, 3, 7, 50, 0, 0, p.place.Zone), func(turn dialog.Turn) {
 		for _, r := range turn.Replies {
 			require.NotContains(t, r.Text, "2 hours")
 			if strings.Contains(r.Text, "cold all over") {
+				cold++
 				require.Contains(t, r.Text, "from Tuesday 07:45, not before")
 			}
 		}
 	})
+	require.Positive(t, cold)
 	want := p.mayOpenAt(p.state.Drums[0].SealedAt, 12)
 	require.True(t, want.Equal(p.state.Drums[0].NotBefore), "calc says %s", want)
 }
@@ -225,6 +229,19 @@ func TestC2ReportsAreNeverGuessed(t *testing.T) {
 	}
 }
 
+// TestC3BothDrums: with one drum sealed and one alight, rain, wind and the dark
+// are answered for both.
+func TestC3BothDrums(t *testing.T) {
+	p := sealed(t)
+	p.says("LIT B")
+	require.Equal(t, []string{"burn.rain", "burn.wait", "burn.rain-lit"}, keys(p.says("rain")))
+	require.Equal(t, []string{"burn.wind-sealed", "burn.wind-lit"}, keys(p.says("strong wind")))
+	p.now = time.Date(2026, 3, 2, 20, 0, 0, 0, p.place.Zone)
+	require.Equal(t, []string{"burn.rain", "burn.wait", "burn.dark"}, keys(p.says("rain")))
+	require.Equal(t, []string{"burn.wind-sealed", "burn.dark"}, keys(p.says("strong wind")))
+	require.Equal(t, []string{"burn.wait", "burn.dark"}, keys(p.says("it is dark")))
+}
+
 // TestC3RainAndWind: understood at every stage; the drum stays where it is and
 // the wait stays as long.
 func TestC3RainAndWind(t *testing.T) {
@@ -252,6 +269,7 @@ func TestC3RainAndWind(t *testing.T) {
 // TestC4NothingInTheDark: opening is announced in daylight only, and a late
 // lighting is met with "too late".
 func TestC4NothingInTheDark(t *testing.T) {
+	announced := 0
 	for hour := range 24 {
 		p := known(t)
 		p.now = time.Date(2026, 3, 2, hour, 10, 0, 0, p.place.Zone)
@@ -261,6 +279,7 @@ func TestC4NothingInTheDark(t *testing.T) {
 		p.until(p.now.Add(40*time.Hour), func(turn dialog.Turn) {
 			for _, r := range turn.Replies {
 				if r.Key == "burn.may-open" {
+					announced++
 					sun, err := calc.SunTimes(p.place.Lat, p.place.Lon, p.now)
 					require.NoError(t, err)
 					require.True(t, p.now.After(sun.Rise.Add(50*time.Minute)) && p.now.Before(sun.Set), "opening announced at %s", p.now)
@@ -268,6 +287,7 @@ func TestC4NothingInTheDark(t *testing.T) {
 			}
 		})
 	}
+	require.Equal(t, 24, announced)
 	p := known(t)
 	p.now = time.Date(2026, 3, 2, 17, 30, 0, 0, p.place.Zone)
 	require.Contains(t, all(p.says("cobs 1 drum dry")), "Light tomorrow, too late now")
@@ -328,6 +348,52 @@ func TestC6EachDrumHasItsOwnClock(t *testing.T) {
 	p.now = p.now.Add(time.Hour)
 	p.says("lit drum simba")
 	require.Equal(t, "simba", p.state.Drums[2].Name)
+
+	for _, name := range []string{"C", "D", "E"} {
+		p.says("lit " + name)
+		p.says("covered " + name)
+	}
+	before = drums(p.state)
+	turn = p.says("lit F")
+	require.Contains(t, all(turn), "I follow 6 hot drums, no more.")
+	require.Equal(t, before, drums(turn.State), "no hot drum is forgotten for another")
+	p.now = p.now.Add(48 * time.Hour)
+	p.says("lit F")
+	require.Equal(t, "F", p.state.Drums[5].Name)
+	require.NotEqual(t, "A", p.state.Drums[0].Name, "one whose wait is over makes room")
+}
+
+// TestC6AnOpenWhichHearsOnlyNames: while the line asks which drum was covered, a
+// text that says more of a drum than its name is what it says.
+func TestC6AnOpenWhichHearsOnlyNames(t *testing.T) {
+	for _, text := range []string{"can i open A", "should i cover b?", "is B covered?", "not A", "rain on drum A", "is it safe to open drum A"} {
+		p := known(t)
+		p.says("LIT")
+		p.now = p.now.Add(10 * time.Minute)
+		p.says("LIT B")
+		require.Contains(t, all(p.says("COVERED")), "Which drum?")
+		before := drums(p.state)
+		require.Equal(t, before, drums(p.says(text).State), text)
+	}
+	for _, text := range []string{"b", "B", "drum B", "2"} {
+		p := known(t)
+		p.says("LIT")
+		p.says("LIT B")
+		p.says("COVERED")
+		p.says(text)
+		require.Equal(t, []string{"lit", "sealed"}, []string{p.state.Drums[0].Stage, p.state.Drums[1].Stage}, text)
+	}
+}
+
+// TestDarkSmokeWaits: black smoke can catch fire and is no sign to cover
+// (common practice, no source).
+func TestDarkSmokeWaits(t *testing.T) {
+	for _, text := range []string{"black smoke", "dark smoke", "black", "moshi mweusi", "mweusi", "yellow"} {
+		p := known(t)
+		p.says("LIT")
+		p.until(p.now.Add(21*time.Minute), func(dialog.Turn) {})
+		require.Equal(t, "burn.smoke-yellow", p.says(text).Replies[0].Key, text)
+	}
 }
 
 // TestC7WetIsWet: no lighting time for wet waste, a mixed answer takes the
@@ -411,6 +477,13 @@ func TestC9NoUndatedOrders(t *testing.T) {
 	p.says("COVERED")
 	p.until(p.now.Add(60*time.Hour), check)
 	require.GreaterOrEqual(t, rung, 5)
+
+	p = known(t)
+	p.now = time.Date(2026, 3, 2, 18, 20, 0, 0, p.place.Zone)
+	p.says("LIT")
+	rung = 0
+	p.until(p.now.Add(time.Hour), check)
+	require.Positive(t, rung, "a smoke check that falls into the dark")
 }
 
 // TestC10TheRecipeAloneIsEnough: sign to cover and not-before rule stand in the
@@ -424,10 +497,12 @@ func TestC10TheRecipeAloneIsEnough(t *testing.T) {
 	p = known(t)
 	p.channel.Sends = false
 	require.NotContains(t, all(p.says("cobs 1 drum dry")), "No text?")
-	p.says("LIT")
+	require.NotContains(t, all(p.says("LIT")), "No text from me")
 	p.says("COVERED")
 	require.Empty(t, p.state.Timers)
 	require.NotContains(t, all(p.says("qwerty")), "CALL")
+	p.says("STOP")
+	require.NotContains(t, keys(p.says("LIT B")), "consent.burn-only", "nothing could be sent")
 }
 
 // TestC11ReportsUseTheSentTime: the time the gateway gives counts, is repeated
@@ -511,6 +586,13 @@ func TestC14OrderOfEmergency(t *testing.T) {
 func TestC15SomebodyIsTold(t *testing.T) {
 	p := sealed(t)
 	p.place.Duty = 3
+	p.says("CALL")
+	p.state.Timers = slices.Clone(p.state.Timers)
+	for i, timer := range p.state.Timers {
+		if timer.ID == "call" {
+			p.state.Timers[i].At = p.now.Add(2 * time.Hour)
+		}
+	}
 	turn := p.says("my child is burned")
 	require.Equal(t, []dialog.Effect{dialog.TellDuty{AlertID: p.state.Alert.ID, Kind: "burn", Place: "home", Attempt: 1}}, turn.Effects)
 	require.NotContains(t, all(turn), "is coming")
@@ -522,9 +604,11 @@ func TestC15SomebodyIsTold(t *testing.T) {
 	p.until(p.now.Add(time.Hour), func(turn dialog.Turn) { told = append(told, turn.Effects...) })
 	require.Empty(t, told)
 	var hot []string
-	p.until(p.now.Add(23*time.Hour), func(turn dialog.Turn) { hot = append(hot, keys(turn)...) })
+	p.until(p.now.Add(22*time.Hour), func(turn dialog.Turn) { hot = append(hot, keys(turn)...) })
 	require.Contains(t, hot, "burn.may-open")
-	require.NotContains(t, hot, "burn.weigh")
+	require.NotContains(t, hot, "ask.call-over", "an ordinary reminder pauses for a day")
+	p.until(p.now.Add(2*time.Hour), func(turn dialog.Turn) { hot = append(hot, keys(turn)...) })
+	require.Contains(t, hot, "ask.call-over")
 
 	duty := known(t)
 	alert := dialog.Alert{ID: "e1", Kind: "burn", Place: "home", At: duty.now, Number: "+254700000001", Attempt: 1}
@@ -541,6 +625,9 @@ func TestC16TierBAsksForTheWord(t *testing.T) {
 	p := known(t)
 	turn := p.says("gas smell")
 	require.Contains(t, all(turn), "Text HURT")
+	turn = p.says("1")
+	require.NotContains(t, keys(turn), "hurt.which")
+	require.Empty(t, turn.Heard.Tier)
 	turn = p.says("HURT")
 	require.Contains(t, all(turn), "1 gas, dizzy, headache\n2 burn\n3 fire\n4 not waking\n5 eye, cut or other")
 	require.True(t, strings.HasPrefix(all(p.says("2")), "BURN:"))
@@ -655,7 +742,7 @@ func TestC20ForgetMe(t *testing.T) {
 }
 
 // TestC21ANumberIsNotAPerson: NOT ME ends timers and detaches the record; after
-// 120 quiet days nothing of the past is shown.
+// 120 quiet days no drum of the past is spoken of.
 func TestC21ANumberIsNotAPerson(t *testing.T) {
 	p := sealed(t)
 	turn := p.says("NOT ME")

@@ -52,7 +52,7 @@ func (t *turn) due(timer Timer) {
 			return
 		}
 		if t.isDark() {
-			t.remindSafety("burn.dark", nil, silentValid)
+			t.remindSafety("burn.dark-at", args, silentValid)
 			return
 		}
 		t.askSmoke(d, timer.At)

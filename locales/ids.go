@@ -265,7 +265,8 @@ var messages = []Message{
 	{"starch.aloe", 1, nil},
 
 	// The burn.
-	{"burn.lit", 2, Args{"Drum": "sunflower", "Time": "09:00", "Look": "09:20", "Last": "09:55"}},
+	{"burn.lit", 2, Args{"Drum": "sunflower", "Time": "09:00", "Look": "09:20", "Last": "09:55", "GoBy": " Hupati ujumbe? Fuata haya."}},
+	{"burn.go-by", 1, nil},
 	{"burn.lit-wet", 2, Args{"Drum": "sunflower", "Time": "09:00", "Look": "09:30", "Last": "10:05"}},
 	{"burn.lit-late", 2, Args{"Drum": "sunflower", "Time": "17:00", "Look": "17:20", "Last": "17:55"}},
 	{"burn.lit-dark", 2, Args{"Drum": "sunflower", "Time": "19:00"}},
@@ -300,6 +301,8 @@ var messages = []Message{
 	{"burn.dark", 1, nil},
 	{"burn.fire-out", 1, nil},
 	{"burn.may-light", 2, nil},
+	{"burn.dark-at", 1, Args{"Drum": "sunflower", "Time": "19:20", "Lit": "18:35"}},
+	{"burn.full", 1, Args{"Drums": 6}},
 	{"burn.cover-sign", 2, Args{"When": "Wednesday 07:30"}},
 	{"burn.cover-now", 1, Args{"Drum": "sunflower", "Time": "09:30"}},
 	{"burn.smoke-white", 1, Args{"Drum": "sunflower", "Time": "09:30"}},
