@@ -142,7 +142,7 @@ func (s *server) failed(c *fiber.Ctx, err error) error {
 	if !errors.As(err, &told) {
 		s.Log.Error("request failed", "path", c.Path(), "error", err)
 		c.Set(fiber.HeaderRetryAfter, "5")
-		told = fiber.NewError(http.StatusServiceUnavailable, "nothing was changed; send it again later")
+		told = fiber.NewError(http.StatusServiceUnavailable, "this was not kept for sure; send it again later")
 	}
 	sentence := told.Message
 	switch told.Code {
@@ -150,6 +150,7 @@ func (s *server) failed(c *fiber.Ctx, err error) error {
 		drain(c.Context().Conn())
 		sentence = fmt.Sprintf("the body is larger than %d KiB", bodyLimit>>10)
 	case http.StatusRequestHeaderFieldsTooLarge:
+		drain(c.Context().Conn())
 		sentence = fmt.Sprintf("the headers are larger than %d KiB", headerLimit>>10)
 	case http.StatusNotFound:
 		sentence = "there is no channel at this address"

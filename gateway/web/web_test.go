@@ -120,7 +120,7 @@ func TestAnswers(t *testing.T) {
 		"headers of a proxy":   {"POST", "/in/plain?k=s3cret", text(1, "hi"), []string{"Cookie", strings.Repeat("a", 12<<10)}, 200, "heard hi", true},
 		"another channel":      {"POST", "/in/other", text(1, "hi"), nil, 404, "There is no channel at this address.\n", false},
 		"another method":       {"PUT", "/in/plain?k=s3cret", text(1, "hi"), nil, 405, "Method Not Allowed.\n", false},
-		"a panic":              {"POST", "/in/plain?k=s3cret", text(1, "panic"), nil, 503, "Nothing was changed; send it again later.\n", true},
+		"a panic":              {"POST", "/in/plain?k=s3cret", text(1, "panic"), nil, 503, "This was not kept for sure; send it again later.\n", true},
 		"is the process there": {"GET", "/healthz", "", nil, 200, "ok\n", false},
 		"is it ready":          {"GET", "/readyz", "", nil, 200, "ok\n", false},
 	} {
@@ -158,7 +158,7 @@ func TestNothingIsAcknowledgedThatFailed(t *testing.T) {
 	l.fail = errors.New("disk of +254700000001 is full")
 	status, answer := l.do("POST", "/in/plain?k=s3cret", text(1, "hi"))
 	require.Equal(t, 503, status)
-	require.Equal(t, "Nothing was changed; send it again later.\n", answer)
+	require.Equal(t, "This was not kept for sure; send it again later.\n", answer)
 	require.Contains(t, l.log.String(), "disk of")
 
 	l.ready = errors.New("the store is away")
