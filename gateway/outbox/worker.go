@@ -100,7 +100,7 @@ func (w *Worker) Run(ctx context.Context) error {
 	defer tick.Stop()
 	for {
 		if !w.rested(ctx, time.Time{}) {
-			return nil
+			return ended(ctx)
 		}
 		until := time.Now().Add(hold - sendLimit)
 		leased, err := w.store.Lease(ctx, w.channel, w.now(), hold, w.batch())
@@ -124,10 +124,7 @@ func (w *Worker) Run(ctx context.Context) error {
 			})
 		}
 		if ctx.Err() != nil {
-			if err := context.Cause(ctx); !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
-				return err
-			}
-			return nil
+			return ended(ctx)
 		}
 		if len(leased) > 0 {
 			continue
@@ -138,6 +135,14 @@ func (w *Worker) Run(ctx context.Context) error {
 		case <-tick.C:
 		}
 	}
+}
+
+// ended returns why a worker's context ended: that it was told to is no error.
+func ended(ctx context.Context) error {
+	if err := context.Cause(ctx); !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
+		return err
+	}
+	return nil
 }
 
 // now is the time of the line.

@@ -136,6 +136,32 @@ func (w *world) says(n gateway.Number, text string) {
 	require.NoError(w, err)
 }
 
+// unsettled is a store whose settlements fail.
+type unsettled struct{ gateway.Outbox }
+
+func (unsettled) Settle(context.Context, string, gateway.Settlement) error {
+	return errors.New("the disk is gone")
+}
+
+// TestAFailedStoreEndsTheWorker: what cannot be settled is told and not passed
+// over, however long the request took.
+func TestAFailedStoreEndsTheWorker(t *testing.T) {
+	for _, took := range []time.Duration{0, 50 * time.Millisecond, 2 * time.Second} {
+		play(t, 100, func(w *world) {
+			slow := &fakeGateway{fails: func(gateway.Outbound) error { time.Sleep(took); return nil }}
+			worker := outbox.New(unsettled{w.store}, "sms", slow, outbox.Options{
+				Policy: outbox.Policy{Zone: func(string) *time.Location { return time.UTC }}, PerSecond: 100,
+			})
+			w.gateway.failing(func(gateway.Outbound) error { return errors.New("down") })
+			w.says(person(t, 1), "HELP")
+			time.Sleep(time.Second)
+			ended := make(chan error, 1)
+			go func() { ended <- worker.Run(w.ctx) }()
+			require.ErrorContains(t, <-ended, "the disk is gone", took)
+		})
+	}
+}
+
 // TestGatewayAwayFor26Hours: what is stale is not sent, its safe replacement
 // is, and the rest goes in each person's order at the rate.
 func TestGatewayAwayFor26Hours(t *testing.T) {
