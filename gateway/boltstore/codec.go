@@ -63,6 +63,7 @@ type waiting struct {
 	Message   gateway.Outbound `cbor:"6,keyasint"`
 	State     gateway.Delivery `cbor:"7,keyasint,omitempty"` // reported before it was settled
 	Withdrawn bool             `cbor:"8,keyasint,omitempty"` // in flight while the person opted out
+	OptedOut  bool             `cbor:"9,keyasint,omitempty"` // as State
 	ref       [refLength]byte
 }
 

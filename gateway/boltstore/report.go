@@ -22,6 +22,7 @@ type sent struct {
 	Channel  string            `cbor:"3,keyasint"`
 	State    gateway.Delivery  `cbor:"4,keyasint,omitempty"`
 	Provider string            `cbor:"5,keyasint,omitempty"`
+	OptedOut bool              `cbor:"6,keyasint,omitempty"`
 }
 
 // reportable is how long a report is waited for. Networks try for a few days at
@@ -36,7 +37,7 @@ func (w *write) noteSent(row waiting, provider string) error {
 	if w.get(bucketConv, binary.BigEndian.AppendUint64(nil, row.Number)) == nil {
 		return nil
 	}
-	m := sent{Number: row.Number, Person: row.Message.Person, Channel: row.Channel, State: row.State, Provider: provider}
+	m := sent{Number: row.Number, Person: row.Message.Person, Channel: row.Channel, State: row.State, OptedOut: row.OptedOut, Provider: provider}
 	if provider != "" {
 		if err := w.put(bucketProvider, providerKey(m.Channel, provider), row.ref[:]); err != nil {
 			return err
@@ -119,21 +120,30 @@ func (s *Store) report(w *write, ref [refLength]byte, r gateway.Report) error {
 	switch {
 	case err != nil:
 		return err
-	case !r.State.Advances(m.State):
+	case !news(r, &m.State, &m.OptedOut):
 		return gateway.ErrSeen
 	}
-	m.State = r.State
 	return errors.Join(w.putSent(ref[:], m), w.journalReport(ref, m, r))
+}
+
+// news takes a report up in what is known of a message, and reports whether it
+// says more: a person may also opt out after a message has arrived.
+func news(r gateway.Report, state *gateway.Delivery, optedOut *bool) bool {
+	advances, leaves := r.State.Advances(*state), r.OptedOut && !*optedOut
+	if advances {
+		*state = r.State
+	}
+	*optedOut = *optedOut || leaves
+	return advances || leaves
 }
 
 // reportWaiting notes a report that came before the answer to the request that
 // sent the message, or after the request was broken off. In the first case the
 // message stays leased, so its place in the queue is not touched.
 func (s *Store) reportWaiting(w *write, row waiting, r gateway.Report) error {
-	if !r.State.Advances(row.State) {
+	if !news(r, &row.State, &row.OptedOut) {
 		return gateway.ErrSeen
 	}
-	row.State = r.State
 	if err := w.putRow(row); err != nil {
 		return err
 	}

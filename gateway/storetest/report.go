@@ -171,6 +171,15 @@ func testReportOptOut(b *bench) {
 	refused.OptedOut = true
 	b.settle(refs[1], refused)
 	require.Equal(b, optOut, b.due(b.now), "also as the answer to a request")
+
+	read := b.say(number(2), reply("2a", dialog.Answer))[0]
+	b.lease(b.now, 1)
+	b.settle(read, sent)
+	require.NoError(b, b.report(gateway.Report{Ref: read, State: gateway.ReportDelivered}))
+	rejected.Ref = read
+	require.NoError(b, b.report(rejected), "also after the message arrived")
+	require.Len(b, b.due(b.now), 2)
+	require.ErrorIs(b, b.report(rejected), gateway.ErrSeen)
 }
 
 func testReportErased(b *bench) {
