@@ -73,7 +73,10 @@ func writeWhole(path string, b []byte) error {
 		return err
 	}
 	_, err = f.Write(b)
-	return errors.Join(err, f.Sync(), f.Close(), os.Rename(path+".new", path))
+	if err := errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	return os.Rename(path+".new", path)
 }
 
 // read takes in the lines. What a crash has left of the last one is cut off: its
