@@ -65,6 +65,9 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
+	if n := store.Unreadable(); n > 0 {
+		log.Error("waiting messages cannot be read and are not sent; they stay in the store", "messages", n)
+	}
 
 	metrics := prometheus.NewRegistry()
 	metrics.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
@@ -109,6 +112,9 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	<-running.Done()
 	log.Info("stopping")
 	err = app.ShutdownWithTimeout(shutdownTime)
+	if closing := listener.Close(); !errors.Is(closing, net.ErrClosed) { // it is open still if the server had not begun
+		err = errors.Join(err, closing)
+	}
 	return errors.Join(err, loops.Wait())
 }
 
