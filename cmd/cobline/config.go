@@ -316,8 +316,23 @@ func (l *loader) validateChannels() {
 		l.want(!names[c.Name], key+".name", "%q is used twice", c.Name)
 		l.want(!paths[c.In.Path], key+".in.path", "%s is used twice", c.In.Path)
 		names[c.Name], paths[c.In.Path] = true, true
-		l.want(c.In.Check.Token != "" || l.loopback(), key+".in.check", "is missing: the line listens on %s, which others can reach, so each channel needs a secret; %q writes one", l.Listen, "cobline init")
-		l.want(c.In.Check.Value == "" || len(c.In.Check.Value) >= 16, key+".in.check.value", "is too short to be a secret; use at least 16 letters and digits")
+		l.want(secret(c.In.Check) || l.loopback(), key+".in.check", "is missing: the line listens on %s, which others can reach, so each channel needs a secret; %q writes one", l.Listen, "cobline init")
+		for _, k := range secretsOf(c.In.Check) {
+			l.want(k.value == "" || len(k.value) >= 16, key+".in.check."+k.key, "is too short to be a secret; use at least 16 letters and digits")
+		}
+		for _, k := range []struct {
+			key string
+			set bool
+		}{
+			{"in.each", c.In.Each != ""},
+			{"in.method", c.In.Method != "" && c.In.Method != http.MethodPost},
+			{"in.header", c.In.Header != ""},
+			{"in.ref", c.In.Ref != ""},
+			{"in.answer.within", c.In.Answer.Within != 0},
+			{"reports", c.Reports != nil},
+		} {
+			l.want(!k.set, key+"."+k.key, "cannot be served yet: the line takes one whole text with each POST, and no reports")
+		}
 		if _, err := webhook.Compile(c.Spec); err != nil {
 			for _, e := range split(err) {
 				if s := (webhook.SpecError{}); errors.As(e, &s) {
@@ -326,6 +341,28 @@ func (l *loader) validateChannels() {
 			}
 		}
 	}
+}
+
+// secret reports whether a check asks for more than an address.
+func secret(c webhook.Check) bool {
+	return c.Token != "" || c.Basic != nil || c.HMAC != nil || c.Standard != nil
+}
+
+type secretValue struct{ key, value string }
+
+// secretsOf returns the secrets of a check.
+func secretsOf(c webhook.Check) []secretValue {
+	out := []secretValue{{"value", c.Value}}
+	if c.Basic != nil {
+		out = append(out, secretValue{"basic.password", c.Basic.Password})
+	}
+	if c.HMAC != nil {
+		out = append(out, secretValue{"hmac.secret", c.HMAC.Secret})
+	}
+	if c.Standard != nil {
+		out = append(out, secretValue{"standard.secret", c.Standard.Secret})
+	}
+	return out
 }
 
 // split returns the errors that errors.Join has joined.

@@ -181,10 +181,23 @@ func fieldTypes(t reflect.Type) map[string]reflect.Type {
 }
 
 // secretKey matches the keys whose values are nobody's business.
-var secretKey = regexp.MustCompile(`\.check\.value$|\.out\.(headers|body)\.`)
+var secretKey = regexp.MustCompile(`\.check\.(value|basic\.password|hmac\.secret|standard\.secret)$|\.out\.(headers\.|body)`)
 
 // queryValue matches the values in the query of an address that are no slots.
 var queryValue = regexp.MustCompile(`=[^&{]+`)
+
+// templatePart matches a slot of a template, or what stands around slots.
+var templatePart = regexp.MustCompile(`\{\{[^}]*\}\}|[^{]+|\{`)
+
+// starred hides all of a text but its slots.
+func starred(text string) string {
+	return templatePart.ReplaceAllStringFunc(text, func(part string) string {
+		if strings.HasPrefix(part, "{{") {
+			return part
+		}
+		return "***"
+	})
+}
 
 // String lists a configuration as key = value, a line each, secrets starred.
 func (c Config) String() string {
@@ -192,8 +205,10 @@ func (c Config) String() string {
 	walk("", reflect.ValueOf(&c).Elem(), func(key string, v reflect.Value) {
 		text := fmt.Sprintf("%v", v)
 		switch {
-		case v.Kind() == reflect.String && secretKey.MatchString(key) && !strings.Contains(text, "{{"):
-			text = `"***"`
+		case v.Kind() == reflect.String && secretKey.MatchString(key):
+			text = strconv.Quote(starred(text))
+		case strings.HasSuffix(key, ".out.command") && v.Len() > 0: // arguments may be secrets
+			text = fmt.Sprintf("[%v ***]", v.Index(0))
 		case strings.HasSuffix(key, ".out.url"):
 			address, query, _ := strings.Cut(text, "?")
 			text = strconv.Quote(strings.TrimSuffix(address+"?"+queryValue.ReplaceAllString(query, "=***"), "?"))

@@ -60,13 +60,10 @@ func (l *logCommand) Run(t *terminal) (err error) {
 	defer func() { err = errors.Join(err, store.Close()) }()
 	ctx := context.Background()
 	numbers := map[gateway.PersonKey]gateway.Number{}
-	err = store.Each(ctx, gateway.Number{}, func(c gateway.Conversation) error {
+	broken := store.Each(ctx, gateway.Number{}, func(c gateway.Conversation) error { // told after the journal
 		numbers[c.Person] = c.Number
 		return nil
 	})
-	if err != nil {
-		return err
-	}
 	write, flush := l.writer(t)
 	for after := firstKey(l.Since); ; {
 		entries, err := store.After(ctx, after, 1000)
@@ -80,7 +77,7 @@ func (l *logCommand) Run(t *terminal) (err error) {
 			after = e.Key
 		}
 		if len(entries) == 0 {
-			return flush()
+			return errors.Join(flush(), broken)
 		}
 	}
 }

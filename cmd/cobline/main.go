@@ -25,7 +25,7 @@ type commands struct {
 	Serve  serveCommand  `cmd:"" help:"Run the line."`
 	Init   initCommand   `cmd:"" help:"Write a configuration with fresh secrets."`
 	Check  checkCommand  `cmd:"" help:"Check configuration, messages and figures, and say what to mend."`
-	Log    logCommand    `cmd:"" help:"Print the journal as CSV or JSON lines, without numbers."`
+	Log    logCommand    `cmd:"" help:"Print the journal as CSV or JSON lines, without numbers. The line must not run."`
 	Store  storeCommand  `cmd:"" help:"Back up or compact the store."`
 
 	InstallCompletions kongplete.InstallCompletions `cmd:"" help:"Complete this program's commands in your shell."`

@@ -27,7 +27,7 @@ type tryCommand struct {
 	At       string       `placeholder:"'2026-03-02 09:00'" help:"When the conversation begins, in the place's time (default: now)."`
 	Segments bool         `help:"Show after each message how many segments it takes, in which alphabet, and its units."`
 	Data     string       `placeholder:"DIR" help:"Keep the store in this directory, to go on later."`
-	Config   string       `placeholder:"FILE" help:"Take places and channels from a configuration."`
+	Config   string       `placeholder:"FILE" help:"Take places and settings from a configuration."`
 	URL      string       `name:"url" placeholder:"URL" help:"Write to a running line's plain channel instead, such as http://127.0.0.1:8080/in/plain."`
 }
 
