@@ -1,6 +1,10 @@
 package calc
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // decile is the standard normal quantile at 0.9: P10 and P90 of a Range lie
 // this many standard deviations to each side of P50.
@@ -135,14 +139,16 @@ const draws = 256
 
 // plane is an even spread of points over two independent standard normal
 // deviates: a lattice on the golden ratio, turned so that the deciles of all
-// wastes lie nearest to those of long random draws. Neighbours are dealt far
-// apart, because sorted values are the slowest to pick the tails from.
+// wastes lie nearest to those of long random draws. The outermost come first: once
+// the tails are filled with them, most others need not be sorted in.
 var plane = func() (points [draws][2]float64) {
-	const apart = 101
 	for k := range points {
 		_, turn := math.Modf((float64(k)+.5)*math.Phi + .4)
-		points[k*apart%draws] = [2]float64{normalQuantile((float64(k) + .5) / draws), normalQuantile(turn)}
+		points[k] = [2]float64{normalQuantile((float64(k) + .5) / draws), normalQuantile(turn)}
 	}
+	slices.SortStableFunc(points[:], func(a, b [2]float64) int {
+		return cmp.Compare(math.Hypot(b[0], b[1]), math.Hypot(a[0], a[1]))
+	})
 	return points
 }()
 
