@@ -32,6 +32,17 @@ func BenchmarkStep(b *testing.B) {
 			}
 		})
 	}
+	// A first recipe, before there is a record to weigh in.
+	for name, text := range map[string]string{"first-recipe": "cobs 2 drums snaps", "first-swahili": "mahindi magunzi pipa 2 kavu"} {
+		b.Run(name, func(b *testing.B) {
+			p := newPhone(b)
+			w := p.world()
+			b.ReportAllocs()
+			for b.Loop() {
+				p.e.Step(p.state, dialog.Said{Text: text, Via: dialog.SMS}, w)
+			}
+		})
+	}
 	b.Run("price", func(b *testing.B) {
 		p := newPhone(b)
 		p.says("price 60")
