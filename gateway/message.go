@@ -134,6 +134,8 @@ type Shown struct {
 	Session string      `cbor:"3,keyasint,omitempty"`
 	More    bool        `cbor:"4,keyasint,omitempty"`
 	End     bool        `cbor:"5,keyasint,omitempty"`
+	// Again says that the message was answered before.
+	Again bool `cbor:"-"`
 }
 
 // Key is the position of an entry in the journal: milliseconds since 1970, then

@@ -172,11 +172,16 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 
 // again returns what was shown when the message was first answered.
 func (s *Service) again(ctx context.Context, c Conversation, in Inbound, ch Channel) (Shown, error) {
+	shown := c.Shown // if a key turned a page
 	e, err := s.turns.Recall(ctx, in.From, in.ID)
-	if errors.Is(err, ErrNotFound) { // a key that turned a page
-		return c.Shown, nil
+	switch {
+	case err == nil:
+		shown = show(e, in, ch)
+	case !errors.Is(err, ErrNotFound):
+		return Shown{}, err
 	}
-	return show(e, in, ch), err
+	shown.Again = true
+	return shown, nil
 }
 
 // Ring tells a conversation that an alarm has come due. An alarm that is gone is

@@ -50,6 +50,14 @@ type ChannelConfig struct {
 	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
 }
 
+// reportsCheck returns what delivery reports have to prove beside messages.
+func (c ChannelConfig) reportsCheck() webhook.Check {
+	if c.Reports == nil {
+		return webhook.Check{}
+	}
+	return c.Reports.Check
+}
+
 // PlaceConfig is where people burn and dry.
 type PlaceConfig struct {
 	Key, Name string
@@ -291,7 +299,8 @@ func (l *loader) validatePlace(prefix string, p *PlaceConfig) {
 }
 
 func (l *loader) validateChannels() {
-	names, paths := map[string]bool{}, map[string]bool{}
+	names := map[string]bool{}
+	var taken []webhook.Endpoint
 	for i := range l.Channel {
 		c, key := &l.Channel[i], fmt.Sprintf("channel[%d]", i)
 		c.Country = l.Country
@@ -314,34 +323,60 @@ func (l *loader) validateChannels() {
 		}
 		l.want(channelName.MatchString(c.Name), key+".name", "must be small letters, digits and hyphens, such as sms-a")
 		l.want(!names[c.Name], key+".name", "%q is used twice", c.Name)
-		l.want(!paths[c.In.Path], key+".in.path", "%s is used twice", c.In.Path)
-		names[c.Name], paths[c.In.Path] = true, true
-		l.want(secret(c.In.Check) || l.loopback(), key+".in.check", "is missing: the line listens on %s, which others can reach, so each channel needs a secret; %q writes one", l.Listen, "cobline init")
-		for _, k := range secretsOf(c.In.Check) {
-			l.want(k.value == "" || len(k.value) >= 16, key+".in.check."+k.key, "is too short to be a secret; use at least 16 letters and digits")
+		names[c.Name] = true
+		l.validateCheck(key+".in.check", c.In.Check)
+		if c.Reports != nil && c.Reports.Path != "" && c.Reports.Path != c.In.Path {
+			l.validateCheck(key+".reports.check", c.reportsCheck())
 		}
+		within := c.In.Answer.Within
+		l.want(within == 0 || within >= minAnswerTime && within <= maxAnswerTime, key+".in.answer.within", "must lie between %v and %v", minAnswerTime, maxAnswerTime)
 		for _, k := range []struct {
 			key string
 			set bool
 		}{
-			{"in.each", c.In.Each != ""},
-			{"in.method", c.In.Method != "" && c.In.Method != http.MethodPost},
 			{"in.header", c.In.Header != ""},
 			{"in.ref", c.In.Ref != ""},
-			{"in.answer.within", c.In.Answer.Within != 0},
-			{"reports", c.Reports != nil},
 		} {
-			l.want(!k.set, key+"."+k.key, "cannot be served yet: the line takes one whole text with each POST, and no reports")
+			l.want(!k.set, key+"."+k.key, "cannot be served yet: the line takes whole texts")
 		}
-		if _, err := webhook.Compile(c.Spec); err != nil {
+		shape, err := webhook.Compile(c.Spec)
+		if err != nil {
 			for _, e := range split(err) {
 				if s := (webhook.SpecError{}); errors.As(e, &s) {
 					l.wrong(key+"."+s.Key, "%s", s.Why)
 				}
 			}
+			continue
 		}
+		for _, e := range shape.Endpoints() {
+			where := ".in.path"
+			if c.Reports != nil && e.Path == c.Reports.Path {
+				where = ".reports.path"
+			}
+			l.want(!slices.ContainsFunc(taken, e.Overlaps), key+where, "%s is used twice", e.Path)
+		}
+		taken = append(taken, shape.Endpoints()...)
 	}
 }
+
+// The bounds of in.answer.within: less is no time for a turn, and more than a
+// gateway waits.
+const (
+	minAnswerTime = 500 * time.Millisecond
+	maxAnswerTime = time.Minute
+)
+
+// validateCheck wants what a request has to prove to be worth something.
+func (l *loader) validateCheck(key string, c webhook.Check) {
+	l.want(secret(c) || l.loopback(), key, "is missing: the line listens on %s, which others can reach, so each channel needs a secret; %q writes one", l.Listen, "cobline init")
+	for _, k := range secretsOf(c) {
+		l.want(len(k.value) >= minSecret, key+"."+k.key, "is too short to be a secret; use at least %d letters and digits", minSecret)
+	}
+}
+
+// minSecret is how many characters a secret has at least: 80 random bits in the
+// alphabet of cobline init.
+const minSecret = 16
 
 // secret reports whether a check asks for more than an address.
 func secret(c webhook.Check) bool {
@@ -350,17 +385,24 @@ func secret(c webhook.Check) bool {
 
 type secretValue struct{ key, value string }
 
-// secretsOf returns the secrets of a check.
+// secretsOf returns the secrets of a check, each of those that count while one is
+// being changed.
 func secretsOf(c webhook.Check) []secretValue {
-	out := []secretValue{{"value", c.Value}}
+	var out []secretValue
+	add := func(key, secrets string) {
+		for s := range strings.FieldsSeq(secrets) {
+			out = append(out, secretValue{key, s})
+		}
+	}
+	add("value", c.Value)
 	if c.Basic != nil {
 		out = append(out, secretValue{"basic.password", c.Basic.Password})
 	}
 	if c.HMAC != nil {
-		out = append(out, secretValue{"hmac.secret", c.HMAC.Secret})
+		add("hmac.secret", c.HMAC.Secret)
 	}
 	if c.Standard != nil {
-		out = append(out, secretValue{"standard.secret", c.Standard.Secret})
+		add("standard.secret", c.Standard.Secret)
 	}
 	return out
 }

@@ -201,15 +201,22 @@ func starred(text string) string {
 
 // String lists a configuration as key = value, a line each, secrets starred.
 func (c Config) String() string {
+	var secrets []string // which stand elsewhere too, as in an address that the gateway is told
+	for _, ch := range c.Channel {
+		for _, s := range append(secretsOf(ch.In.Check), secretsOf(ch.reportsCheck())...) {
+			secrets = append(secrets, s.value, "***")
+		}
+	}
+	hide := strings.NewReplacer(secrets...)
 	var b strings.Builder
 	walk("", reflect.ValueOf(&c).Elem(), func(key string, v reflect.Value) {
-		text := fmt.Sprintf("%v", v)
+		text := hide.Replace(fmt.Sprintf("%v", v))
 		switch {
 		case v.Kind() == reflect.String && secretKey.MatchString(key):
 			text = strconv.Quote(starred(text))
 		case strings.HasSuffix(key, ".out.command") && v.Len() > 0: // arguments may be secrets
 			text = fmt.Sprintf("[%v ***]", v.Index(0))
-		case strings.HasSuffix(key, ".out.url"):
+		case strings.HasSuffix(key, ".out.url"), strings.HasSuffix(key, ".reports.url"):
 			address, query, _ := strings.Cut(text, "?")
 			text = strconv.Quote(strings.TrimSuffix(address+"?"+queryValue.ReplaceAllString(query, "=***"), "?"))
 		case v.Kind() == reflect.String:

@@ -31,9 +31,9 @@ type serveCommand struct {
 // storeFile is the file inside the store's directory.
 const storeFile = "cobline.db"
 
-// shutdownTime is how long requests may still take when the line is stopped: a
-// little more than their own deadline.
-const shutdownTime = 10 * time.Second
+// shutdownTime is how long a request may still take when the line is stopped,
+// beyond the time of its turn.
+const shutdownTime = 2 * time.Second
 
 // Run runs the line until it is told to stop.
 func (s *serveCommand) Run(t *terminal) error {
@@ -78,7 +78,9 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
+	var deadline time.Duration
 	for _, shape := range line.shapes {
+		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
 			workers[shape.Name()] = outbox.New(store, shape.Name(), shape, outbox.Options{
 				Policy: config.policy(), PerSecond: config.Outbox.PerSecond, Watch: watch, Log: log, Metrics: metrics,
@@ -111,7 +113,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	}
 	<-running.Done()
 	log.Info("stopping")
-	err = app.ShutdownWithTimeout(shutdownTime)
+	err = app.ShutdownWithTimeout(deadline + shutdownTime)
 	if closing := listener.Close(); !errors.Is(closing, net.ErrClosed) { // it is open still if the server had not begun
 		err = errors.Join(err, closing)
 	}

@@ -9,11 +9,13 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/BurntSushi/toml"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/stretchr/testify/require"
 
@@ -24,19 +26,49 @@ import (
 
 // desk keeps what it receives and answers as it is told.
 type desk struct {
-	mu   sync.Mutex
-	kept []gateway.Inbound
-	fail error
+	mu      sync.Mutex
+	kept    []gateway.Inbound
+	reports []gateway.Report
+	fail    error
+	busy    chan struct{} // if set, a turn lasts until it is closed
 }
 
 func (d *desk) Receive(_ context.Context, in gateway.Inbound) (gateway.Shown, error) {
+	if d.busy != nil {
+		<-d.busy
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	again := slices.ContainsFunc(d.kept, func(before gateway.Inbound) bool { return before.ID == in.ID })
 	d.kept = append(d.kept, in)
-	if in.Text == "panic" {
+	switch in.Text {
+	case "panic":
 		panic("a text nobody thought of")
+	case "poison":
+		return gateway.Shown{}, errors.New("a text that cannot be kept")
 	}
-	return gateway.Shown{Texts: []string{"heard " + in.Text}}, d.fail
+	return gateway.Shown{Texts: []string{"heard " + in.Text}, Again: again}, d.fail
+}
+
+func (d *desk) Report(_ context.Context, r gateway.Report) error {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.reports = append(d.reports, r)
+	if r.Ref == "nobody's" {
+		return fmt.Errorf("note a report: %w", gateway.ErrNotFound)
+	}
+	return d.fail
+}
+
+// texts returns the texts that came, in their order.
+func (d *desk) texts() []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	var out []string
+	for _, in := range d.kept {
+		out = append(out, in.Text)
+	}
+	return out
 }
 
 // line is a server on loopback and the receiver behind it.
@@ -48,24 +80,33 @@ type line struct {
 	log   bytes.Buffer
 }
 
-func serve(t *testing.T) *line {
-	shape, err := webhook.Compile(webhook.Spec{
-		Name: "plain", Country: "KE",
-		In: webhook.In{
-			Path: "/in/plain", ID: "json:id", From: "json:from", Text: "json:text", To: "header:X-To",
-			Session: "query:s",
-			Check:   webhook.Check{Token: "query:k", Value: "s3cret"},
-			Answer:  webhook.Answer{Carry: "all", Body: "{{.Text}}"},
-		},
-	})
-	require.NoError(t, err)
+// plain is a channel with a secret in the query, which answers at once.
+const plain = `
+name = "plain"
+country = "KE"
+[in]
+path = "/in/plain"
+id = "json:id"
+from = "json:from"
+text = "json:text"
+to = "header:X-To"
+session = "query:s"
+check = { token = "query:k", value = "s3cret n3w-one" }
+answer = { carry = "all", body = "{{.Text}}" }
+`
+
+func serve(t *testing.T, specs ...string) *line {
+	var shapes []*webhook.Shape
+	for _, s := range specs {
+		shapes = append(shapes, compile(t, s))
+	}
 	l := &line{t: t}
 	app, err := web.New(web.Options{
-		Channels: []*webhook.Shape{shape},
+		Channels: shapes,
 		Receiver: &l.desk,
 		Ready:    func() error { return l.ready },
 		Metrics:  prometheus.NewRegistry(),
-		Log:      slog.New(slog.NewTextHandler(&l.log, nil)),
+		Log:      slog.New(slog.NewTextHandler(&l.log, &slog.HandlerOptions{Level: slog.LevelDebug})),
 	})
 	require.NoError(t, err)
 	ln, err := net.Listen("tcp", "127.0.0.1:0")
@@ -80,7 +121,17 @@ func serve(t *testing.T) *line {
 	return l
 }
 
-func (l *line) do(method, path, body string, headers ...string) (int, string) {
+func compile(t *testing.T, s string) *webhook.Shape {
+	var spec webhook.Spec
+	_, err := toml.Decode(s, &spec)
+	require.NoError(t, err)
+	shape, err := webhook.Compile(spec)
+	require.NoError(t, err)
+	return shape
+}
+
+// request sends a request whose answer's body is not of interest.
+func (l *line) request(method, path, body string, headers ...string) *http.Response {
 	r, err := http.NewRequest(method, l.url+path, strings.NewReader(body))
 	require.NoError(l.t, err)
 	r.Header.Set("Content-Type", "application/json")
@@ -89,7 +140,12 @@ func (l *line) do(method, path, body string, headers ...string) (int, string) {
 	}
 	res, err := http.DefaultClient.Do(r)
 	require.NoError(l.t, err)
-	defer res.Body.Close()
+	l.t.Cleanup(func() { res.Body.Close() })
+	return res
+}
+
+func (l *line) do(method, path, body string, headers ...string) (int, string) {
+	res := l.request(method, path, body, headers...)
 	answer, err := io.ReadAll(res.Body)
 	require.NoError(l.t, err)
 	return res.StatusCode, string(answer)
@@ -109,6 +165,8 @@ func TestAnswers(t *testing.T) {
 		reaches            bool
 	}{
 		"a text":               {"POST", "/in/plain?k=s3cret", text(1, "hi"), nil, 200, "heard hi", true},
+		"while it is changed":  {"POST", "/in/plain?k=n3w-one", text(1, "hi"), nil, 200, "heard hi", true},
+		"both secrets":         {"POST", "/in/plain?k=s3cret+n3w-one", text(1, "hi"), nil, 401, "The secret is missing or wrong.\n", false},
 		"no secret":            {"POST", "/in/plain", text(1, "hi"), nil, 401, "The secret is missing or wrong.\n", false},
 		"a wrong secret":       {"POST", "/in/plain?k=S3cret", text(1, "hi"), nil, 401, "The secret is missing or wrong.\n", false},
 		"too large":            {"POST", "/in/plain?k=s3cret", big, nil, 413, "The body is larger than 64 KiB.\n", false},
@@ -125,7 +183,7 @@ func TestAnswers(t *testing.T) {
 		"is it ready":          {"GET", "/readyz", "", nil, 200, "ok\n", false},
 	} {
 		t.Run(name, func(t *testing.T) {
-			l := serve(t)
+			l := serve(t, plain)
 			status, answer := l.do(c.method, c.path, c.body, c.headers...)
 			require.Equal(t, c.status, status)
 			require.Equal(t, c.answer, answer)
@@ -137,7 +195,7 @@ func TestAnswers(t *testing.T) {
 
 // A refusal is told while the client still writes, whatever its size.
 func TestOversizeIsToldOnSlowLinks(t *testing.T) {
-	l := serve(t)
+	l := serve(t, plain)
 	conn, err := net.Dial("tcp", strings.TrimPrefix(l.url, "http://"))
 	require.NoError(t, err)
 	defer conn.Close()
@@ -154,7 +212,7 @@ func TestOversizeIsToldOnSlowLinks(t *testing.T) {
 }
 
 func TestNothingIsAcknowledgedThatFailed(t *testing.T) {
-	l := serve(t)
+	l := serve(t, plain)
 	l.fail = errors.New("disk of +254700000001 is full")
 	status, answer := l.do("POST", "/in/plain?k=s3cret", text(1, "hi"))
 	require.Equal(t, 503, status)
@@ -169,7 +227,7 @@ func TestNothingIsAcknowledgedThatFailed(t *testing.T) {
 
 // fasthttp reuses the buffers of a connection for its next request.
 func TestInboundOutlivesItsRequest(t *testing.T) {
-	l := serve(t)
+	l := serve(t, plain)
 	send := func(i int) {
 		path := fmt.Sprintf("/in/plain?k=s3cret&s=session-%d", i)
 		status, _ := l.do("POST", path, text(i, fmt.Sprintf("text %d", i)), "X-To", fmt.Sprintf("to-%d", i))
@@ -185,7 +243,7 @@ func TestInboundOutlivesItsRequest(t *testing.T) {
 }
 
 func TestMetrics(t *testing.T) {
-	l := serve(t)
+	l := serve(t, plain)
 	l.do("POST", "/in/plain?k=s3cret", text(1, "hi"))
 	l.do("POST", "/in/plain", text(2, "hi"))
 	status, page := l.do("GET", "/metrics", "")
@@ -196,12 +254,31 @@ func TestMetrics(t *testing.T) {
 }
 
 func TestTwoChannelsOnOnePath(t *testing.T) {
-	spec := webhook.Spec{Name: "a", In: webhook.In{Path: "/in/a", From: "form:f", Text: "form:t", Answer: webhook.Answer{Carry: "all"}}}
-	a, err := webhook.Compile(spec)
-	require.NoError(t, err)
-	spec.Name = "b"
-	b, err := webhook.Compile(spec)
-	require.NoError(t, err)
-	_, err = web.New(web.Options{Channels: []*webhook.Shape{a, b}, Metrics: prometheus.NewRegistry()})
-	require.EqualError(t, err, "channels a and b have the same path /in/a")
+	channel := func(name, path, more string) *webhook.Shape {
+		return compile(t, fmt.Sprintf("name = %q\n[in]\npath = %q\nfrom = \"form:f\"\ntext = \"form:t\"\nanswer = { carry = \"all\" }\n%s", name, path, more))
+	}
+	reports := `[reports]
+path = "/in/b"
+ref = "query:ref"
+state = "query:state"
+`
+	for name, c := range map[string]struct {
+		other *webhook.Shape
+		err   string
+	}{
+		"alike":        {channel("b", "/in/a", ""), "channels a and b have the same path /in/a"},
+		"a secret":     {channel("b", "/in/:key", ""), "channels a and b have the same path /in/:key"},
+		"reports":      {channel("c", "/in/c", strings.Replace(reports, "/in/b", "/in/a", 1)), "channels a and c have the same path /in/a"},
+		"longer":       {channel("b", "/in/a/:key", ""), ""},
+		"with reports": {channel("c", "/in/c", reports), ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := web.New(web.Options{Channels: []*webhook.Shape{channel("a", "/in/a", ""), c.other}, Metrics: prometheus.NewRegistry()})
+			if c.err == "" {
+				require.NoError(t, err)
+				return
+			}
+			require.EqualError(t, err, c.err)
+		})
+	}
 }

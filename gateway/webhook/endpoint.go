@@ -3,14 +3,26 @@ package webhook
 import (
 	"cmp"
 	"net/http"
+	"regexp"
 	"slices"
 	"strings"
 
 	"github.com/antchfx/xmlquery"
 )
 
-// Endpoint is a request the gateway may make.
+// Endpoint is a request the gateway may make. A part of the path may be a :name.
 type Endpoint struct{ Method, Path string }
+
+// Overlaps reports whether a request may be of both endpoints.
+func (e Endpoint) Overlaps(o Endpoint) bool {
+	return e.Method == o.Method && slices.EqualFunc(strings.Split(e.Path, "/"), strings.Split(o.Path, "/"), func(a, b string) bool {
+		return a == b || strings.HasPrefix(a, ":") || strings.HasPrefix(b, ":")
+	})
+}
+
+// pathPattern is what the path of an endpoint looks like: a server reads other
+// marks in ways of its own.
+var pathPattern = regexp.MustCompile(`^/in(/([A-Za-z0-9._~-]+|:[A-Za-z0-9]+))+$`)
 
 // Endpoints returns the requests the gateway may make.
 func (sh *Shape) Endpoints() []Endpoint {
@@ -47,7 +59,7 @@ func (c *compiler) endpoint(key, path, method, as, each string, k Check, w *When
 	e := endpoint{path: path, as: as, methods: strings.Fields(cmp.Or(method, http.MethodPost))}
 	e.proofs = c.check(key+".check", k)
 	e.each, c.items = c.each(key+".each", each)
-	c.want(strings.HasPrefix(path, "/in/"), key+".path", "must begin with /in/, such as /in/sms-a")
+	c.want(pathPattern.MatchString(path), key+".path", "must begin with /in/ and hold letters, digits, hyphens and perhaps parts such as :key, as in /in/sms-a or /in/sms-a/:key")
 	for _, m := range e.methods {
 		c.want(slices.Contains([]string{http.MethodGet, http.MethodPost, http.MethodPut}, m), key+".method", "must be GET, POST or PUT, or several with blanks between")
 	}
@@ -62,6 +74,19 @@ func (e endpoint) endpoints() []Endpoint {
 		list[i] = Endpoint{m, e.path}
 	}
 	return list
+}
+
+// Challenge returns what a client that shows its password only when asked wants
+// to see in WWW-Authenticate, or nothing if the request's check has no password.
+func (sh *Shape) Challenge(r Request) string {
+	check := sh.spec.In.Check
+	if sh.door(r).path != sh.in.path {
+		check = sh.spec.Reports.Check
+	}
+	if check.Basic == nil {
+		return ""
+	}
+	return `Basic realm="cobline", charset="UTF-8"`
 }
 
 // leads reports whether an address is this endpoint's.
