@@ -14,6 +14,7 @@ import (
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
 	"cobline/gateway/ussd"
+	"cobline/gateway/webhook"
 	"cobline/locales"
 )
 
@@ -48,7 +49,9 @@ type line struct {
 	*testing.T
 	ctx     context.Context
 	store   *turns
+	path    string
 	service *gateway.Service
+	options gateway.Options
 	step    stepper
 	steps   int
 	poked   []string
@@ -57,10 +60,7 @@ type line struct {
 }
 
 func newLine(t *testing.T, more ...func(*gateway.Options)) *line {
-	st, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true})
-	require.NoError(t, err)
-	t.Cleanup(func() { require.NoError(t, st.Close()) })
-	l := &line{T: t, ctx: context.Background(), store: &turns{Store: st}, step: count, now: start}
+	l := &line{T: t, ctx: context.Background(), path: filepath.Join(t.TempDir(), "store"), step: count, now: start}
 	sends := dialog.Ability{Sends: true}
 	o := gateway.Options{
 		Main: "none",
@@ -72,16 +72,33 @@ func newLine(t *testing.T, more ...func(*gateway.Options)) *line {
 			"bare":  {Ability: sends, Carry: gateway.CarryAll, RetryWindow: 5 * time.Second},
 			"ussd":  {Ability: dialog.Ability{Limit: 40}, RetryWindow: 2 * time.Second, Keys: pageKeys},
 		},
+		Join: webhook.Join,
 		Poke: func(channel string) { l.poked = append(l.poked, channel) },
 	}
 	for _, f := range more {
 		f(&o)
 	}
+	l.options = o
+	l.open()
+	t.Cleanup(func() { require.NoError(t, l.store.Close()) })
+	return l
+}
+
+// open opens the store and makes a service on it.
+func (l *line) open() {
+	st, err := boltstore.Open(l.path, boltstore.Options{NoSync: true})
+	require.NoError(l, err)
+	l.store = &turns{Store: st}
 	l.service = gateway.NewService(stepper(func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {
 		l.steps++
 		return l.step(s, ev, w)
-	}), l.store, o)
-	return l
+	}), l.store, l.options)
+}
+
+// restart ends the line and begins it again.
+func (l *line) restart() {
+	require.NoError(l, l.store.Close())
+	l.open()
 }
 
 func pageKeys(locales.Lang) ussd.Keys {

@@ -56,7 +56,10 @@ type Options struct {
 	GiveUp time.Duration
 	// Poke, if set, is called after a commit has put messages in a channel's
 	// outbox.
-	Poke  func(channel string)
+	Poke func(channel string)
+	// Join returns the text of the parts of a long text, in order; some may be
+	// missing. Default: their octets, as UTF-8.
+	Join  func([]Part) string
 	Watch *Watch       // default: one that follows no earlier commit
 	Log   *slog.Logger // default: slog.Default
 }
@@ -82,6 +85,9 @@ func NewService(e Stepper, st Turns, o Options) *Service {
 	}
 	if o.Poke == nil {
 		o.Poke = func(string) {}
+	}
+	if o.Join == nil {
+		o.Join = octets
 	}
 	if o.Watch == nil {
 		o.Watch = NewWatch(time.Time{})
@@ -112,6 +118,13 @@ func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
 	in = in.clean()
 	in.At = s.options.Watch.At(in.At)
 	in.SentAt = plausible(in.SentAt, in.At)
+	switch p := in.Part; {
+	case p != nil && !p.valid():
+		in.Part = &Part{Total: 1, Seq: 1, Octets: p.Octets, Charset: p.Charset}
+		fallthrough
+	case p != nil && in.From.IsZero():
+		in = s.join([]Inbound{in}) // there is nothing to join it with
+	}
 	if in.From.IsZero() {
 		e := heard(in)
 		e.Kind, e.Sender = Foreign, in.Sender
@@ -135,6 +148,19 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 	if err != nil {
 		return Shown{}, err
 	}
+	var parts *pieces
+	if in.Part != nil {
+		if in, err = s.identified(ctx, in); err != nil {
+			return Shown{}, err
+		}
+		in, parts, err = s.hold(ctx, c, in)
+		switch {
+		case errors.Is(err, ErrSeen):
+			return s.again(ctx, c, in, ch)
+		case err != nil || parts == nil:
+			return Shown{}, err
+		}
+	}
 	anonymous := in.ID == MessageID{}
 	if anonymous {
 		if c.Recent.repeats(in, ch.RetryWindow, waited) {
@@ -145,7 +171,7 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 	}
 	change, paged := turnPage(c, in, ch)
 	if !paged {
-		t, err := s.step(c, in.Channel, in.At, dialog.Said{Text: in.Text, Via: in.Via, SentAt: in.SentAt})
+		t, err := s.step(c, in.Channel, in.At, said(in))
 		if err != nil {
 			return Shown{}, err
 		}
@@ -155,6 +181,9 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 		change.Conversation.Shown = show(*change.Entry, in, ch)
 	}
 	change.Source.Inbound = in.ID
+	if parts != nil {
+		parts.settle(&change, in.At)
+	}
 	if anonymous {
 		change.Conversation.Recent = Recent{
 			ID: in.ID, At: in.At, Text: content(in),
@@ -168,6 +197,11 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 		return Shown{}, err
 	}
 	return change.Conversation.Shown, nil
+}
+
+// said returns the event of a message.
+func said(in Inbound) dialog.Said {
+	return dialog.Said{Text: in.Text, Via: in.Via, SentAt: in.SentAt}
 }
 
 // again returns what was shown when the message was first answered.
@@ -201,6 +235,9 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	c, err := s.turns.Load(ctx, a.Number)
 	if err != nil {
 		return err
+	}
+	if a.Errand != nil && a.Errand.Parts != "" {
+		return s.ringParts(ctx, c, a, now)
 	}
 	channel := s.writes(c.Channel)
 	e := &Entry{At: now, Channel: channel, Timer: dialog.Timer{ID: a.ID, At: a.At}}

@@ -39,11 +39,12 @@ type Recent struct {
 	Asked bool      `cbor:"4,keyasint,omitempty"` // its answer asked a new question
 }
 
-// Source is what a change answers; at most one field is set. A source is
-// answered once: the store remembers an inbound message for at least 72 hours,
-// and an alarm by its row.
+// Source is what a change answers: a message, or an alarm; of a long text also
+// its parts. A source is answered once: the store remembers an inbound message
+// for at least 72 hours, and an alarm by its row.
 type Source struct {
 	Inbound MessageID
+	Parts   []MessageID // are remembered in place of Inbound, and held no more
 	Alarm   *Alarm
 }
 
@@ -84,7 +85,8 @@ type Errand struct {
 	Lapse *Lapse        `cbor:"3,keyasint,omitempty"` // a message was not sent
 	// OptOut says that the person told the gateway, or the gateway told us, that
 	// no more is to be sent.
-	OptOut bool `cbor:"4,keyasint,omitempty"`
+	OptOut bool   `cbor:"4,keyasint,omitempty"`
+	Parts  string `cbor:"5,keyasint,omitempty"` // a long text of this name is not waited for any longer
 }
 
 // Lapse is a message that was not sent and what it carried.
@@ -96,6 +98,7 @@ type Lapse struct {
 
 // Turns keeps conversations, and what became of what was said in them.
 type Turns interface {
+	Parts
 	// Load returns a conversation; of a number never met, a zero one with the
 	// number. One the program cannot decode is an error.
 	Load(ctx context.Context, n Number) (Conversation, error)
@@ -113,6 +116,16 @@ type Turns interface {
 	// is ErrSeen if the report is no news, ErrNotFound if no such message is known:
 	// never written, forgotten, or settled more than 14 days ago.
 	Report(ctx context.Context, r Report) error
+}
+
+// Parts keeps the parts of long texts until the whole is answered.
+type Parts interface {
+	// Hold makes a part of a long text durable and returns all that is held of the
+	// text, ordered by Seq. The first one sets the alarm. The error is ErrSeen if
+	// the part is already answered.
+	Hold(ctx context.Context, in Inbound, overdue Alarm) ([]Inbound, error)
+	// Held returns what is held of the text that PartsName names, ordered by Seq.
+	Held(ctx context.Context, n Number, name string) ([]Inbound, error)
 }
 
 // Alarms keeps what is to be rung.

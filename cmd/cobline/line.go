@@ -56,7 +56,7 @@ func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel
 	}
 	l.service = gateway.NewService(l.engine, st, gateway.Options{
 		Channels: channels, Main: l.main, Duty: c.duty(), GiveUp: c.Outbox.GiveUp,
-		Poke: poke, Watch: watch, Log: log,
+		Poke: poke, Join: webhook.Join, Watch: watch, Log: log,
 	})
 	l.service.SetFacts(c.facts())
 	return l, nil

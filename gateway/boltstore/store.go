@@ -42,8 +42,9 @@ var (
 	bucketJournal  = []byte("journal")  // entry key -> entry
 	bucketDesk     = []byte("desk")     // kind, 0, id -> document
 	bucketSent     = []byte("sent")     // reference -> message that was given to a gateway
+	bucketParts    = []byte("parts")    // number, name of a long text, position, hash of message id -> part
 	bucketProvider = []byte("provider") // channel, 0, the gateway's id -> reference
-	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketProvider}
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketProvider, bucketParts}
 )
 
 // format is what a file must say to be read by this program.

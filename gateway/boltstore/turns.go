@@ -147,7 +147,7 @@ func (s *Store) commit(w *write, p prepared) error {
 		}
 		r.Last = key
 	}
-	if err := errors.Join(s.remember(w, p, &r, key), p.setAlarms(w)); err != nil {
+	if err := errors.Join(s.remember(w, p, &r, key), p.setAlarms(w), w.release(p.number, p.Source.Parts)); err != nil {
 		return err
 	}
 	if p.Withdraw {
@@ -204,15 +204,23 @@ func (s *Store) keep(w *write, p prepared, r record) error {
 	return w.put(bucketConv, p.number, v)
 }
 
-// remember notes the message a change answers. What no longer fits the record
+// remember notes the messages a change answers. What no longer fits the record
 // but may still be repeated spills into a bucket of its own, which ordinary
 // people never touch.
 func (s *Store) remember(w *write, p prepared, r *record, key gateway.Key) error {
-	if p.Source.Inbound == (gateway.MessageID{}) {
+	answered := p.Source.Parts
+	if answered == nil && p.Source.Inbound != (gateway.MessageID{}) {
+		answered = []gateway.MessageID{p.Source.Inbound}
+	}
+	if answered == nil {
 		return nil
 	}
 	var out consumed
-	r.Consumed, out = r.Consumed.add(p.Source.Inbound[:idLength], key)
+	for _, id := range answered {
+		var over consumed
+		r.Consumed, over = r.Consumed.add(id[:idLength], key)
+		out = append(out, over...)
+	}
 	now := w.last.Time()
 	if !r.Spilled.IsZero() && !now.Before(r.Spilled) {
 		r.Spilled = time.Time{}
@@ -264,6 +272,7 @@ func (s *Store) erase(w *write, p prepared, r record, key gateway.Key) error {
 	return errors.Join(
 		w.blank(r.Last, key),
 		w.clear(bucketSpill, p.number),
+		w.clear(bucketParts, p.number),
 		w.clearAlarms(p.number),
 		s.unqueue(w, p.Conversation.Number),
 		w.delete(bucketConv, p.number),
