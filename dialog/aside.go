@@ -37,6 +37,10 @@ func (t *turn) asideQuestion(f *Frame) (question, bool) {
 			{key: kindNotWaking, label: "hurt.not-waking"},
 			{key: kindInjury, label: "hurt.other"},
 		}}, true
+	case topicStuck:
+		return question{slot: slotStuck, id: "ask.stuck", options: []option{
+			{key: keyCall, label: "ask.call-option"}, {key: keySend, label: "stuck.send"}, {key: "again", label: "stuck.again"},
+		}}, true
 	case topicStop:
 		return question{slot: slotStop, id: "consent.stop-question", options: yesNo}, true
 	case topicForget:

@@ -1,10 +1,6 @@
 package dialog
 
-import (
-	"time"
-
-	"cobline/locales"
-)
+import "cobline/locales"
 
 const (
 	topicAsk = "ask"
@@ -55,9 +51,7 @@ func (t *turn) asked(f *Frame) {
 		delete(f.Slots, slotCall)
 		t.callBack()
 	default:
-		t.do(Question{Text: f.Slots[slotQuestion].Key})
-		t.set(Timer{ID: timerAsk, At: t.w.Now.Add(answerDays * 24 * time.Hour), Kind: string(timerAsk)})
-		t.say("ask.sent", Answer, locales.Args{"Days": answerDays})
+		t.askOfficer(f.Slots[slotQuestion].Key)
 		delete(f.Slots, slotQuestion)
 	}
 }

@@ -103,8 +103,13 @@ func (t *turn) end() Turn {
 	}
 	t.out.State = t.s
 	t.heard.Lang = t.lang
-	if f := t.top(); f != nil && f.Open != "" {
-		t.heard.Step = f.Topic + "." + string(f.Open)
+	for _, f := range slices.Backward(t.s.Frames) {
+		if f.Topic != topicStuck { // the question that a person was stuck at
+			if f.Open != "" {
+				t.heard.Step = f.Topic + "." + string(f.Open)
+			}
+			break
+		}
 	}
 	return t.out
 }

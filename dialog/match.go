@@ -11,7 +11,7 @@ import (
 // exactFamilies are meanings a misspelling must never reach: a report about a
 // burn, an opt-out and a yes act at once, and numbers change amounts.
 var exactFamilies = map[string]bool{
-	"report": true, "question": true, "number": true, "person": true, "trade": true,
+	"report": true, "question": true, "number": true, "person": true, "trade": true, "ordinal": true,
 	"word.stop": true, "word.stop-local": true, "word.yes": true, "word.no": true, "word.ok": true, "word.not": true,
 	"word.forget-me": true, "word.not-me": true, "word.about": true,
 }

@@ -20,6 +20,7 @@ type token struct {
 	isNumber bool
 	middle   bool // the middle of a range that was written, such as 5-6
 	doubtful bool // 1.500: one and a half, or fifteen hundred
+	kilo     bool // 3k: three kilograms, or three thousand
 	question bool // a question mark follows
 	comma    bool // punctuation follows
 }
@@ -110,6 +111,9 @@ func (r *reader) number() token {
 	t.number = parse(digits)
 	mark = r.at
 	switch c, size := r.peek(); {
+	case (c == 'k' || c == 'K') && !r.letterAfter(size):
+		r.at += size
+		t.kilo = true
 	case fraction(c) > 0:
 		r.at += size
 		t.number += fraction(c)

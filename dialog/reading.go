@@ -158,13 +158,36 @@ func (r reading) whole(concept string) bool {
 		r.spans[0].from == 0 && r.spans[0].to == len(r.tokens)
 }
 
-// only reports whether the text is a single digit key.
+// digit returns the key, if the text is a single digit.
 func (r reading) digit() (int, bool) {
 	if len(r.tokens) != 1 || !r.tokens[0].isNumber || r.tokens[0].number != float64(int(r.tokens[0].number)) {
 		return 0, false
 	}
 	n := int(r.tokens[0].number)
 	return n, n >= 0 && n <= 9
+}
+
+// pointed is the place in a list that the text points at and says nothing else:
+// "2", "two", "number 2", "the second", "no 3".
+func (r reading) pointed() (int, bool) {
+	at := 0.0
+	for _, p := range r.parts {
+		ordinal := []string{}
+		if p.span != nil {
+			ordinal = p.span.of("ordinal")
+		}
+		switch {
+		case p.isNumber && at == 0:
+			at = p.number
+		case len(ordinal) == 1 && at == 0:
+			at = parse(ordinal[0])
+		case p.spelt && p.number == 1: // "the 2nd one"
+		case p.span != nil && (p.span.is("word.number") || p.span.is("word.filler") || p.span.is("word.no")):
+		default:
+			return 0, false
+		}
+	}
+	return int(at), at == float64(int(at))
 }
 
 // amount is a number with the unit it was given in; the unit is empty for a
@@ -174,7 +197,11 @@ type amount struct {
 	unit   string
 	unsure bool
 	token  int
+	other  float64 // what else was meant, if it can be read in two ways: 1.500
 }
+
+// unitKilo is the unit of "3k": kilograms, or thousands where nothing is weighed.
+const unitKilo = "k"
 
 // measures reads the numbers of a text with their units, written before or
 // after. Before a waste a unit alone counts
@@ -203,12 +230,19 @@ func (r reading) measures() []amount {
 		switch {
 		case before != "" && (after == "" || nextNumber):
 			parts[i-1].used = true
-			out = append(out, amount{p.number, before, p.unsure, p.token})
+			out = append(out, amount{number: p.number, unit: before, unsure: p.unsure, token: p.token})
 		case after != "":
 			parts[i+1].used = true
-			out = append(out, amount{p.number, after, p.unsure, p.token})
+			out = append(out, amount{number: p.number, unit: after, unsure: p.unsure, token: p.token})
 		default:
-			out = append(out, amount{p.number, "", p.unsure, p.token})
+			out = append(out, amount{number: p.number, unsure: p.unsure, token: p.token})
+		}
+		a, tok := &out[len(out)-1], r.tokens[p.token]
+		if tok.doubtful {
+			a.other = 1000 * a.number
+		}
+		if tok.kilo && a.unit == "" {
+			a.unit = unitKilo
 		}
 	}
 	for i, p := range parts {

@@ -2,8 +2,10 @@ package dialog
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"cobline/locales"
 )
@@ -15,6 +17,9 @@ const (
 	slotForget   Slot = "forget"
 	slotStop     Slot = "stop"
 	keyCall           = "call"
+	keySend           = "send"
+	slotStuck    Slot = "stuck"
+	topicStuck        = "stuck"
 	keyLanguage       = "lang."
 	keyTopic          = "topic."
 	longAbsence       = 120 * 24 * time.Hour
@@ -148,12 +153,13 @@ func (t *turn) converse(r reading, ev Said) {
 		t.s.Fails = 0
 		return
 	}
-	if t.report(r, ev) {
+	if t.answerLabel(r, true) || t.report(r, ev) {
 		t.s.Fails = 0
+		t.heard.Understood = true
 		return
 	}
-	if t.asksDryness(r) || t.answerOpen(r) || t.fillTopic(r) {
-		t.s.Fails = 0
+	if t.asksDryness(r) || t.answerOpen(r) || t.fillTopic(r) || t.answerLabel(r, false) {
+		t.s.Fails, t.s.Puzzled = 0, ""
 		t.heard.Understood = true
 		return
 	}
@@ -162,7 +168,7 @@ func (t *turn) converse(r reading, ev Said) {
 		t.resume()
 		return
 	}
-	t.puzzled()
+	t.puzzled(r.text)
 }
 
 // asksDryness answers a question about how dry the waste of the last recipe is:
@@ -252,7 +258,7 @@ func (t *turn) command(r reading) bool {
 	case r.whole("word.call") && t.w.Channel.Sends:
 		t.callBack()
 	case len(r.spans) == 1 && len(r.spans[0].of("lang")) == 1 && r.spans[0].to-r.spans[0].from == len(r.tokens) && !r.spans[0].fuzzy:
-		t.choose(locales.Lang(r.spans[0].of("lang")[0]))
+		t.speak(locales.Lang(r.spans[0].of("lang")[0]))
 	default:
 		return false
 	}
@@ -396,8 +402,8 @@ func (t *turn) languageRow(choices, keys []string) ([]string, []string) {
 	return choices, keys
 }
 
-// choose sets the language and goes on where the person was.
-func (t *turn) choose(l locales.Lang) {
+// speak sets the language and goes on where the person was.
+func (t *turn) speak(l locales.Lang) {
 	if !t.switchedOn(l) || !slices.Contains(t.e.catalog.Langs(), l) {
 		t.say("language.not-spoken", Answer, nil)
 		t.askLanguage()
@@ -507,7 +513,7 @@ func (t *turn) back() {
 	t.resume()
 }
 
-// resume asks the open question of the top frame again.
+// resume asks the open question of the top frame again, or gives its answer.
 func (t *turn) resume() {
 	f := t.top()
 	switch {
@@ -515,24 +521,36 @@ func (t *turn) resume() {
 		t.menu()
 	case f.Topic == lobby && f.Open == slotLanguage:
 		t.askLanguage()
-	case f.Topic == lobby:
-		t.ask(f, t.menuQuestion())
-	case topics[f.Topic].next == nil:
-		q, ok := t.asideQuestion(f)
+	case f.Topic != lobby && topics[f.Topic].next != nil && !(f.Done && f.Open == slotDrumPast) && !(f.Tie && f.Open != ""):
+		f.Tie = false
+		t.advance(f)
+	default:
+		q, ok := t.question(f)
 		if !ok {
 			t.close()
 			t.resume()
 			return
 		}
+		tie := f.Tie
 		t.ask(f, q)
-	case f.Done && f.Open == slotDrumPast:
-		t.ask(f, drumPastQuestion())
-	case f.Tie && f.Open != "": // a tie whose question was withdrawn is no question
-		t.askTie(f, f.Open, f.Options)
-	default:
-		f.Tie = false
-		t.advance(f)
+		f.Tie = tie
 	}
+}
+
+// question is what a frame asks now, with all its options; false if it is no
+// longer worth asking.
+func (t *turn) question(f *Frame) (question, bool) {
+	switch {
+	case f.Topic == lobby:
+		return t.menuQuestion(), true
+	case topics[f.Topic].next == nil:
+		return t.asideQuestion(f)
+	case f.Done && f.Open == slotDrumPast:
+		return drumPastQuestion(), true
+	case f.Tie && f.Open != "": // a tie whose question was withdrawn is no question
+		return tieQuestion(f.Open, f.Options), true
+	}
+	return topics[f.Topic].next(t, f)
 }
 
 // more turns the page of an option list, or says what was kept back.
@@ -607,6 +625,9 @@ func (t *turn) answerOpen(r reading) bool {
 		}
 	}
 	key, ok := f.pick(r)
+	if _, doubted := f.Open.doubted(); !ok && doubted && r.hasNumber() {
+		return false // "no, 3": the number itself
+	}
 	if !ok {
 		if key, ok = f.named(r); strings.HasPrefix(key, keyTopic) {
 			return false // the topic reads what else the text says
@@ -620,17 +641,94 @@ func (t *turn) answerOpen(r reading) bool {
 			return true
 		}
 	}
-	if !ok {
+	if !ok && !t.heardBy(f) {
+		key, ok = t.labelled(f, r, false)
+	}
+	return ok && t.choose(f, key)
+}
+
+// answerLabel takes a text as an option of the open list by the words it was
+// shown with: all of them, or words that only one option has. A question about a
+// burn is answered by its digit or by the words of the burn alone.
+func (t *turn) answerLabel(r reading, whole bool) bool {
+	f := t.top()
+	if f == nil || len(f.Options) == 0 || topics[f.Topic].next == nil && f.Topic != lobby && f.Topic != topicStuck {
 		return false
 	}
+	key, ok := t.labelled(f, r, whole)
+	return ok && t.choose(f, key)
+}
+
+// heardBy reports whether the words of the open question are in the lexicon of
+// the topic, which then reads them before the words of the list.
+func (t *turn) heardBy(f *Frame) bool {
+	for _, slot := range topics[f.Topic].families {
+		if slot == f.Open {
+			return true
+		}
+	}
+	return topics[f.Topic].next == nil
+}
+
+// labelled finds the option that a text names by the words it was shown with.
+func (t *turn) labelled(f *Frame, r reading, whole bool) (string, bool) {
+	q, ok := t.question(f)
+	if !ok || q.slot != f.Open {
+		return "", false
+	}
+	said, weight := []string{}, 0
+	for i, tok := range r.tokens {
+		said = append(said, tok.word)
+		if tok.isNumber {
+			return "", false // a number is a digit of the list or an amount
+		}
+		if !slices.ContainsFunc(r.spans, func(s span) bool { return s.from <= i && i < s.to && s.is("word.filler") }) {
+			weight += utf8.RuneCountInString(tok.word)
+		}
+	}
+	found := ""
+	for _, o := range q.options {
+		var shown []string
+		for _, tok := range read(t.lang, t.text(o.label, o.args)) {
+			shown = append(shown, tok.word)
+		}
+		fits := slices.Equal(said, shown)
+		if !whole && weight >= leastLabel {
+			fits = !slices.ContainsFunc(said, func(w string) bool { return !slices.Contains(shown, w) })
+		}
+		if !fits || !slices.Contains(f.Options, o.key) {
+			continue
+		}
+		if found != "" {
+			return "", false
+		}
+		found = o.key
+	}
+	return found, found != ""
+}
+
+// leastLabel is how many letters with weight name an option.
+const leastLabel = 3
+
+// choose acts on the chosen key of the open question.
+func (t *turn) choose(f *Frame, key string) bool {
 	switch {
 	case strings.HasPrefix(key, keyLanguage):
-		t.choose(locales.Lang(strings.TrimPrefix(key, keyLanguage)))
+		t.speak(locales.Lang(strings.TrimPrefix(key, keyLanguage)))
 	case strings.HasPrefix(key, keyTopic):
 		t.close()
 		t.start(strings.TrimPrefix(key, keyTopic))
 	case key == keyCall:
+		if f.Topic == topicStuck {
+			t.close()
+		}
 		t.callBack()
+	case f.Open == slotStuck:
+		t.close()
+		if key == keySend {
+			t.askOfficer(t.s.Puzzled)
+		}
+		t.resume()
 	case f.Open == slotHurt:
 		t.close()
 		kinds := []string{key}
@@ -679,19 +777,24 @@ func (f *Frame) named(r reading) (string, bool) {
 
 // choice enters the chosen key of a topic's question.
 func (t *turn) choice(f *Frame, key string) bool {
-	if slot, ok := f.Open.doubted(); ok {
-		v := f.Slots[f.Open]
-		delete(f.Slots, f.Open)
-		if key == "yes" && v.Number >= limits[slot].least && v.Number <= limits[slot].most {
-			f.Slots[slot] = v
-			for _, o := range rivals(slot) {
-				delete(f.Slots, o)
-			}
+	slot, doubted := f.Open.doubted()
+	if !doubted {
+		slot = f.Open
+	}
+	if l, numeric := limits[slot]; numeric {
+		v := f.Slots[doubtOf(slot)]
+		if n, err := strconv.ParseFloat(key, 64); err == nil {
+			v = Value{Number: n}
+		} else if key != "yes" || !l.holds(v.Number) {
+			delete(f.Slots, doubtOf(slot))
+			t.advance(f)
+			return true
 		}
+		f.Slots[doubtOf(slot)] = v
+		t.put(f, map[Slot]Value{slot: v})
 		t.advance(f)
 		return true
 	}
-	slot := f.Open
 	t.note(slot, Value{Key: key})
 	if slot == slotDrumPast && f.Done {
 		f.Open, f.Options = "", nil
@@ -733,6 +836,9 @@ func (t *turn) fillTopic(r reading) bool {
 	open := Slot("")
 	if f != nil {
 		open = f.Open
+		if slot, ok := open.doubted(); ok {
+			open = slot
+		}
 	}
 	in := p.fill(r, open)
 	if !in.found() && f != nil && t.meant(r) != key {
@@ -755,6 +861,7 @@ func (t *turn) fillTopic(r reading) bool {
 		f = t.top()
 		f.Done = false
 	}
+	in.correct(f)
 	for _, s := range sortedSlots(in.values) {
 		t.note(s, in.values[s])
 	}
@@ -835,7 +942,7 @@ func (t *turn) named(r reading) string {
 func (t *turn) topicOf(r reading) string {
 	top := t.top()
 	under := top
-	if top != nil && top.Topic == lobby && len(t.s.Frames) > 1 {
+	if top != nil && (top.Topic == lobby || top.Topic == topicStuck) && len(t.s.Frames) > 1 {
 		under = &t.s.Frames[len(t.s.Frames)-2]
 	}
 	key := t.meant(r)
@@ -873,15 +980,25 @@ func (t *turn) topicOf(r reading) string {
 
 // askTie asks which of several meanings a word has.
 func (t *turn) askTie(f *Frame, slot Slot, keys []string) {
+	t.ask(f, tieQuestion(slot, keys))
+	f.Tie = true
+}
+
+// tieQuestion asks for one of some keys, in the order in which all are asked for.
+func tieQuestion(slot Slot, keys []string) question {
+	if all, ok := map[Slot]question{slotWaste: wasteQuestion(), slotStarch: starchQuestion()}[slot]; ok {
+		at := func(key string) int {
+			return slices.IndexFunc(all.options, func(o option) bool { return o.key == key })
+		}
+		keys = slices.SortedStableFunc(slices.Values(keys), func(a, b string) int { return at(a) - at(b) })
+	}
 	q := question{slot: slot, id: slot.id("which")}
 	for _, k := range keys[:min(len(keys), maxOptions)] {
-		if k == keyCall { // it was offered with the list
-			continue
+		if k != keyCall { // it was offered with the list
+			q.options = append(q.options, option{key: k, label: label(slot, k)})
 		}
-		q.options = append(q.options, option{key: k, label: label(slot, k)})
 	}
-	t.ask(f, q)
-	f.Tie = true
+	return q
 }
 
 // label is the message that names a key of a slot.
@@ -889,23 +1006,43 @@ func label(slot Slot, key string) locales.ID {
 	return locales.ID(strings.ReplaceAll(string(slot), "_", "-") + "." + key)
 }
 
-// askDoubt asks about a number that is hard to believe.
-func (t *turn) askDoubt(f *Frame, slot Slot, value float64) {
+// askDoubt asks about a number that is hard to believe, or can be read in two
+// ways.
+func (t *turn) askDoubt(f *Frame, slot Slot, v Value) {
 	for _, s := range append(rivals(slot), slot) {
 		delete(f.Slots, s) // what was said before no longer holds
 	}
 	l := limits[slot]
-	args := locales.Args{"Number": t.number(value), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most)}
-	if value > l.most || value < l.least {
+	args := locales.Args{"Number": t.number(v.Number), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most)}
+	switch {
+	case v.Other != 0:
+		t.ask(f, t.numbers(doubtOf(slot), "doubt.which", []float64{v.Number, v.Other}))
+	case l.holds(v.Number):
+		t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}})
+	default:
 		delete(f.Slots, doubtOf(slot))
 		id := locales.ID("doubt.many")
-		if value < l.least {
+		if v.Number < l.least {
 			id = "doubt.few"
 		}
 		t.ask(f, question{slot: slot, id: id, args: args})
-		return
 	}
-	t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}})
+}
+
+// numbers asks for one of some numbers of a slot.
+func (t *turn) numbers(open Slot, id locales.ID, choices []float64) question {
+	slot, doubted := open.doubted()
+	if !doubted {
+		slot = open
+	}
+	q := question{slot: open, id: id}
+	for _, n := range choices {
+		q.options = append(q.options, option{
+			key: strconv.FormatFloat(n, 'f', -1, 64), label: "amount.is",
+			args: locales.Args{"Number": t.number(n), "What": t.text(slot.id("amount"), nil)},
+		})
+	}
+	return q
 }
 
 // aiding reports whether someone was hurt so lately that first aid goes on.
@@ -915,32 +1052,61 @@ func (t *turn) aiding() bool {
 }
 
 // puzzled answers a text that was not understood. The first answer already
-// holds the digit for a person; after the second failure the choices come as a
-// list.
-func (t *turn) puzzled() {
+// holds the digit for a person; after the second failure the choices of a number
+// come as a list; after the third a person is offered. What the text was is kept
+// for the officers with the question it was an answer to.
+func (t *turn) puzzled(text string) {
 	t.s.Fails++
 	t.heard.Understood = false
 	if t.aiding() {
 		t.say("aid.go-on", Emergency, nil)
 		return
 	}
+	if runes := []rune(text); len(runes) > longestPuzzle {
+		text = string(runes[:longestPuzzle])
+	}
+	t.s.Puzzled = text
 	f := t.top()
-	if f == nil || f.Done || f.Topic == lobby && f.Open == slotLanguage {
-		if t.fresh {
-			t.menu()
-			t.heard.Understood = false
-			return
+	lost := f == nil || f.Done || f.Topic == lobby && f.Open == slotLanguage
+	if t.s.Fails >= failsForPerson && t.w.Channel.Sends && !t.fresh {
+		t.do(Flag{Why: "not understood"})
+		if lost {
+			t.close()
 		}
-		t.menu()
-		t.heard.Understood = false
-		t.prefix("line.unknown")
-		t.offerCall()
+		t.aside(topicStuck, Slots{})
 		return
 	}
-	f.Fails++
-	t.resume()
+	switch amounts := []float64(nil); {
+	case lost && t.fresh:
+		t.menu()
+		t.heard.Understood = false
+		return
+	case lost:
+		t.menu()
+		t.heard.Understood = false
+	default:
+		f.Fails++
+		t.resume()
+		if amounts = usualAmounts[f.Open]; f.Fails >= failsForList && len(f.Options) == 0 && amounts != nil {
+			t.out.Replies = t.out.Replies[:len(t.out.Replies)-1]
+			t.ask(f, t.numbers(f.Open, f.Open.id("ask"), amounts))
+		}
+	}
 	t.prefix("line.unknown")
 	t.offerCall()
+}
+
+const (
+	failsForList   = 2
+	failsForPerson = 3
+	longestPuzzle  = 160 // letters that are kept of a text nobody understood
+)
+
+// askOfficer puts a text before the officers and says when the answer comes.
+func (t *turn) askOfficer(text string) {
+	t.do(Question{Text: text})
+	t.set(Timer{ID: timerAsk, At: t.w.Now.Add(answerDays * 24 * time.Hour), Kind: string(timerAsk)})
+	t.say("ask.sent", Answer, locales.Args{"Days": answerDays})
 }
 
 // prefix puts a message in front of the last reply.

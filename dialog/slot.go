@@ -86,20 +86,41 @@ var limits = map[Slot]limit{
 	slotStarchPrice:   {0, 1e6, 1e8},
 }
 
+// money holds the slots of money: a price with three digits behind its mark has
+// thousands.
+var money = map[Slot]bool{slotCharcoalPrice: true, slotStarchPrice: true}
+
+// holds reports whether a number can be reckoned with.
+func (l limit) holds(v float64) bool { return v >= l.least && v <= l.most }
+
+// usualAmounts are the choices for a number that a person could not say. But for
+// whole drums none is a digit of the list, so that no digit has two meanings.
+var usualAmounts = map[Slot][]float64{
+	slotDrums: {1, 2, 3, 4, 5}, slotCharKg: {6, 9, 12, 20, 50}, slotWantKg: {10, 20, 50, 100, 200},
+}
+
 // filled is what a text says about a topic.
 type filled struct {
 	values map[Slot]Value
 	ties   map[Slot][]string // a word with several meanings
+	denied map[Slot][]string // what it is not: "not cobs", "instead of cobs"
 }
 
 // found reports whether the text said anything about the topic.
-func (f filled) found() bool { return len(f.values) > 0 || len(f.ties) > 0 }
+func (f filled) found() bool { return len(f.values) > 0 || len(f.ties) > 0 || len(f.denied) > 0 }
 
 // fill reads all slots of a topic from a text, in any order. A bare number
 // fills the open question, if that is a number, or the topic's own slot.
 func (p topic) fill(r reading, open Slot) filled {
-	out := filled{values: map[Slot]Value{}, ties: map[Slot][]string{}}
+	out := filled{values: map[Slot]Value{}, ties: map[Slot][]string{}, denied: map[Slot][]string{}}
 	for _, a := range r.sums {
+		if a.unit == unitKilo {
+			if _, weighs := p.units["kg"]; weighs {
+				a.unit = "kg"
+			} else {
+				a.unit, a.other = "", 1000*a.number
+			}
+		}
 		slot, ok := p.units[a.unit]
 		if p.place != nil && ok {
 			slot = p.place(r, a, slot)
@@ -111,7 +132,10 @@ func (p topic) fill(r reading, open Slot) filled {
 			}
 		}
 		if _, taken := out.values[slot]; ok && slot != "" && !taken {
-			out.values[slot] = Value{Number: a.number, Unsure: a.unsure}
+			if money[slot] && r.tokens[a.token].doubtful {
+				a.number, a.other = a.other, 0 // a price of 1.500 is fifteen hundred
+			}
+			out.values[slot] = Value{Number: a.number, Unsure: a.unsure, Other: a.other}
 		}
 	}
 	for i, s := range r.spans {
@@ -123,6 +147,9 @@ func (p topic) fill(r reading, open Slot) filled {
 			names := s.of(family)
 			if family == "dryness" {
 				names = []string{negated(r, i, wettest(names))}
+			} else if i > 0 && r.spans[i-1].is("word.not") && r.spans[i-1].to == s.from {
+				out.denied[slot] = append(out.denied[slot], names...)
+				continue
 			}
 			out.merge(slot, names, s.fuzzy)
 		}
@@ -187,6 +214,31 @@ func (f *filled) merge(slot Slot, names []string, fuzzy bool) {
 	f.ties[slot] = all
 }
 
+// correct takes what is denied out of what was said, and narrows a tie down to
+// the choices of the list that is open.
+func (f *filled) correct(open *Frame) {
+	for slot, tie := range f.ties {
+		denied := f.denied[slot]
+		left := slices.DeleteFunc(slices.Clone(tie), func(k string) bool { return slices.Contains(denied, k) })
+		if both := intersect(left, open.Options); open.Open == slot && len(both) > 0 {
+			left = both
+		}
+		delete(f.ties, slot)
+		switch len(left) {
+		case 0:
+		case 1:
+			f.values[slot] = Value{Key: left[0]}
+		default:
+			f.ties[slot] = left
+		}
+	}
+	for slot, denied := range f.denied {
+		if slices.Contains(denied, open.Slots[slot].Key) {
+			delete(open.Slots, slot)
+		}
+	}
+}
+
 func intersect(a, b []string) []string {
 	var out []string
 	for _, x := range a {
@@ -236,7 +288,7 @@ func (t *turn) ask(f *Frame, q question) {
 		f.Page, f.Fails = 0, 0
 	}
 	f.Open, f.Options, f.Tie = q.slot, nil, false
-	r := Reply{Key: string(q.id), Text: t.text(q.id, q.args), Urgency: Answer}
+	r := Reply{Key: string(q.id), Text: t.echo() + t.text(q.id, q.args), Urgency: Answer}
 	for _, o := range q.page(f.Page) {
 		f.Options = append(f.Options, o.key)
 		r.Choices = append(r.Choices, t.text(o.label, o.args))
@@ -247,6 +299,32 @@ func (t *turn) ask(f *Frame, q question) {
 	t.add(r)
 }
 
+// echo repeats what was read with doubt in this turn, before a question builds
+// on it. An answer says by itself what it is for.
+func (t *turn) echo() string {
+	var said []string
+	for _, s := range t.heard.Unsure {
+		slot, v := Slot(s), t.heard.Slots[s]
+		switch _, numeric := limits[slot]; {
+		case numeric && v.Other == 0:
+			said = append(said, t.amount(slot, v.Number))
+		case slot == slotWaste, slot == slotStarch:
+			said = append(said, t.text(label(slot, v.Key), nil))
+		case slot == slotDryness:
+			said = append(said, t.text(locales.ID("dry."+v.Key), nil))
+		}
+	}
+	if len(said) == 0 {
+		return ""
+	}
+	return t.text("line.echo", locales.Args{"What": strings.Join(said, ", ")}) + " "
+}
+
+// amount writes a number of a slot with what it counts.
+func (t *turn) amount(slot Slot, v float64) string {
+	return t.text("amount.of", locales.Args{"Number": t.number(v), "What": t.text(slot.id("amount"), nil)})
+}
+
 // page returns the options one list shows. A last page of one is joined to the
 // page before by showing it alone; lists are short enough.
 func (q question) page(n int) []option {
@@ -254,9 +332,9 @@ func (q question) page(n int) []option {
 	return q.options[from:min(from+maxOptions, len(q.options))]
 }
 
-// pick reads an answer to the open option list: its digit, or its words.
+// pick reads an answer to the open option list that points at one of them.
 func (f *Frame) pick(r reading) (string, bool) {
-	n, ok := r.digit()
+	n, ok := r.pointed()
 	if !ok || n < 1 || n > len(f.Options) {
 		return "", false
 	}
@@ -281,13 +359,20 @@ func (t *turn) advance(f *Frame) {
 }
 
 // put enters values into the frame and remembers their order for BACK. A number
-// beyond the usual is not entered: it is asked about.
-func (t *turn) put(f *Frame, values map[Slot]Value) (doubt Slot, value float64) {
+// beyond the usual, or one that can be read in two ways, is not entered: it is
+// asked about.
+func (t *turn) put(f *Frame, values map[Slot]Value) (doubt Slot, value Value) {
 	for _, slot := range sortedSlots(values) {
 		v := values[slot]
 		if l, ok := limits[slot]; ok && v.Key == "" {
-			if v.Number > l.most || v.Number < l.least || v.Number > l.usual && f.Slots[doubtOf(slot)].Number != v.Number {
-				doubt, value = slot, v.Number
+			if v.Other != 0 && !(l.holds(v.Number) && l.holds(v.Other)) {
+				if !l.holds(v.Number) {
+					v.Number = v.Other
+				}
+				v.Other = 0
+			}
+			if v.Other != 0 || !l.holds(v.Number) || v.Number > l.usual && f.Slots[doubtOf(slot)].Number != v.Number {
+				doubt, value = slot, v
 				f.Slots[doubtOf(slot)] = Value{Number: v.Number}
 				continue
 			}

@@ -38,6 +38,7 @@ type State struct {
 	Serial   int          `cbor:"18,keyasint,omitempty"` // counts drums and alerts, for names and ids
 	Profile  Profile      `cbor:"19,keyasint,omitzero"`
 	PasteKg  float64      `cbor:"20,keyasint,omitempty"` // charcoal of the last paste
+	Puzzled  string       `cbor:"21,keyasint,omitempty"` // the last text that was not understood
 }
 
 // Frame is an open topic: what was filled, and what is being asked.
@@ -61,6 +62,7 @@ type Value struct {
 	Key    string  `cbor:"1,keyasint,omitempty" json:"key,omitempty"`
 	Number float64 `cbor:"2,keyasint,omitempty" json:"number,omitempty"`
 	Unsure bool    `cbor:"3,keyasint,omitempty" json:"unsure,omitempty"` // echo it before building on it
+	Other  float64 `cbor:"4,keyasint,omitempty" json:"other,omitempty"`  // what else the number may be: ask
 }
 
 // Slots holds the values filled so far.

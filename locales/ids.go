@@ -35,6 +35,7 @@ var messages = []Message{
 	{"line.help", 2, nil},
 	{"line.help-call", 1, nil},
 	{"line.unknown", 1, nil},
+	{"line.echo", 1, Args{"What": "4999.5 kg of charcoal, palm kernel shells, nearly dry"}},
 	{"line.no-more", 1, nil},
 	{"line.kind", 1, nil},
 	{"key.more", 1, nil},
@@ -95,6 +96,9 @@ var messages = []Message{
 	{"ask.call-word", 1, nil},
 	{"ask.call-option", 1, nil},
 	{"ask.call-over", 1, nil},
+	{"ask.stuck", 1, nil},
+	{"stuck.send", 1, nil},
+	{"stuck.again", 1, nil},
 
 	// First aid: fixed lines. Nobody shortens them; changes need a health reviewer.
 	{"aid.gas", 1, nil},
@@ -164,6 +168,9 @@ var messages = []Message{
 	{"doubt.sure", 1, Args{"Number": "4999.5", "What": "kg of charcoal", "Most": "5000"}},
 	{"doubt.many", 1, Args{"Number": "4999.5", "What": "kg of charcoal", "Most": "5000"}},
 	{"doubt.few", 1, Args{"Number": "0.1", "What": "kg of charcoal", "Most": "5000"}},
+	{"doubt.which", 1, nil},
+	{"amount.of", 1, Args{"Number": "4999.5", "What": "kg of charcoal"}},
+	{"amount.is", 1, Args{"Number": "4999.5", "What": "kg of charcoal"}},
 	{"amount.drums", 1, nil},
 	{"amount.waste-kg", 1, nil},
 	{"amount.sacks", 1, nil},

@@ -17,13 +17,14 @@ var concepts = map[string]string{
 	"unit":     "kg gram litre drum sack tin cup bucket week day hour minute piece wheelbarrow basin handful person",
 	"thing":    "char waste mix plastic",
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
-	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen",
+	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen number sold",
 	"report":   "lit covered leak opened weighed rain wind dark resealed out",
 	"question": "lit covered opened ready",
 	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
 	"mould":    "usual small big hole ball",
 	"weekday":  "mon tue wed thu fri sat sun tomorrow",
+	"ordinal":  "1 2 3 4 5", // of a list that was shown: "the second"
 	"symptom":  "crumbles cracks splits mouldy smokes hard-to-light sparks burns-fast ash smells not-drying sticks white-core goes-out heats",
 	"lang":     "en sw fr pt es hi hi-Latn ha ht ny bn ne am rw lg yo wo",
 
