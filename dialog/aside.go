@@ -81,7 +81,7 @@ func (t *turn) asideQuestion(f *Frame) (question, bool) {
 // there is room: a question nobody sees must not wait for a digit.
 func (t *turn) askUnder() {
 	f := t.top()
-	if f == nil || f.Done || topics[f.Topic].next != nil || f.Topic == lobby {
+	if f == nil || f.Done || topics[f.Topic].next != nil || f.Topic == lobby || f.Topic == topicStuck {
 		return
 	}
 	q, ok := t.asideQuestion(f)

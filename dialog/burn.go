@@ -41,6 +41,7 @@ const (
 	reportDark    = "dark"
 	reportReady   = "ready"
 	reportOut     = "out"
+	reportWater   = "water"
 
 	timerSmoke  = "smoke"  // look at the smoke
 	timerCover  = "cover"  // time to cover, going by the smoke
@@ -791,6 +792,8 @@ func (t *turn) elements(what string) bool {
 		t.dark()
 	case reportOut:
 		t.fireOut()
+	case reportWater:
+		t.say("caution.glowing", Answer, nil)
 	default:
 		return false
 	}

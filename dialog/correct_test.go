@@ -47,7 +47,7 @@ func TestCorrectionsAndPointers(t *testing.T) {
 		{"sw", []string{"bei", "1.500", "0"}, "Mkaa ni 1500 KSh"},
 		{"en", []string{"3,5 kg charcoal maize flour"}, "For 3.5 kg charcoal"},
 		{"en", []string{"drums 2-3, cobs"}, "I read: 2.5 drums. Break some by hand."},
-		{"sw", []string{"mahundi pipa 2"}, "Nimesoma:"},
+		{"sw", []string{"magunzu pipa 2-3"}, "Nimesoma: mapipa 2.5, magunzi ya mahindi."},
 	} {
 		p := speaks(t, row.lang)
 		require.Contains(t, all(p.lasts(row.texts...)), row.want, "%s %q", row.lang, row.texts)

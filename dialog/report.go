@@ -202,7 +202,7 @@ func (t *turn) toldTime(now time.Time, clock time.Duration) time.Time {
 // strongest is the report that is answered when a text holds several: what is
 // dangerous to misread comes first.
 func strongest(kinds []string) string {
-	for _, k := range []string{reportOpened, reportLeak, reportRain, reportWind, reportDark, reportOut, reportCovered, "resealed", reportLit, reportWeighed, reportReady} {
+	for _, k := range []string{reportWater, reportOpened, reportLeak, reportRain, reportWind, reportDark, reportOut, reportCovered, "resealed", reportLit, reportWeighed, reportReady} {
 		if slices.Contains(kinds, k) {
 			if k == "resealed" {
 				return reportCovered

@@ -81,6 +81,9 @@ func (t *turn) said(ev Said) {
 	if em.tier == "b" {
 		t.keepAid(before)
 	}
+	if t.heard.Understood && !slices.ContainsFunc(t.out.Replies, func(r Reply) bool { return r.Key == "ask.stuck" }) {
+		t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicStuck })
+	}
 	t.greet()
 	if !t.erased {
 		t.s.Met, t.s.Seen = true, t.seen()
@@ -1056,8 +1059,11 @@ func (t *turn) aiding() bool {
 // come as a list; after the third a person is offered. What the text was is kept
 // for the officers with the question it was an answer to.
 func (t *turn) puzzled(text string) {
-	t.s.Fails++
 	t.heard.Understood = false
+	if t.heard.Tier == "b" {
+		return // the line about the danger is the answer
+	}
+	t.s.Fails++
 	if t.aiding() {
 		t.say("aid.go-on", Emergency, nil)
 		return
@@ -1069,7 +1075,9 @@ func (t *turn) puzzled(text string) {
 	f := t.top()
 	lost := f == nil || f.Done || f.Topic == lobby && f.Open == slotLanguage
 	if t.s.Fails >= failsForPerson && t.w.Channel.Sends && !t.fresh {
-		t.do(Flag{Why: "not understood"})
+		if t.s.Fails == failsForPerson {
+			t.do(Flag{Why: "not understood"})
+		}
 		if lost {
 			t.close()
 		}

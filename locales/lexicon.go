@@ -19,7 +19,7 @@ var concepts = map[string]string{
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
 	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen number sold",
 	"report":   "lit covered leak opened weighed rain wind dark resealed out",
-	"question": "lit covered opened ready",
+	"question": "lit covered opened ready water",
 	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
 	"mould":    "usual small big hole ball",
