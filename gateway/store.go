@@ -145,6 +145,8 @@ type Outbox interface {
 	// order it was written, with the urgency of the most urgent of it; only
 	// Emergency overtakes. A message whose hold ran out may be leased again.
 	Lease(ctx context.Context, channel string, now time.Time, hold time.Duration, max int) ([]Outbound, error)
+	// Waiting returns how many messages wait on each channel.
+	Waiting(ctx context.Context) (map[string]int, error)
 	// Settle ends a lease. The error is ErrNotFound if the message is gone.
 	Settle(ctx context.Context, ref string, s Settlement) error
 }

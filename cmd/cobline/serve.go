@@ -83,15 +83,17 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
 			workers[shape.Name()] = outbox.New(store, shape.Name(), shape, outbox.Options{
-				Policy: config.policy(), PerSecond: config.Outbox.PerSecond, Watch: watch, Log: log, Metrics: metrics,
+				Policy: config.policy(), PerSecond: config.Outbox.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store,
 			})
 		}
 	}
+	control := &controller{config: config, store: store, workers: workers, log: log}
 	loops, running := errgroup.WithContext(ctx)
 	app, err := web.New(web.Options{
 		Channels: line.shapes,
 		Receiver: line.service,
 		Ready:    func() error { return errors.Join(running.Err(), store.Err()) },
+		Notes:    control.notes,
 		Metrics:  metrics,
 		Log:      log,
 	})
@@ -107,7 +109,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return app.Listener(listener) })
 	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
 	loops.Go(func() error { return watchStore(running, store) })
-	loops.Go(func() error { return control(running, controlSocket(config), store, log) })
+	loops.Go(func() error { return control.run(running) })
 	for _, w := range workers {
 		loops.Go(func() error { return w.Run(running) })
 	}

@@ -1,17 +1,11 @@
 package main
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
-	"log/slog"
-	"net"
 	"os"
 	"path/filepath"
-	"strings"
-	"time"
 
 	"cobline/gateway/boltstore"
 )
@@ -36,21 +30,16 @@ func (b *backupCommand) Run(t *terminal) error {
 	if err != nil {
 		return err
 	}
-	conn, err := net.Dial("unix", controlSocket(config))
-	if err != nil { // no line is running
-		store, err := openStore(config)
-		if err != nil {
+	_, err = ask(config, "backup", file)
+	if errors.Is(err, errNoLine) {
+		var store *boltstore.Store
+		if store, err = openStore(config); err != nil {
 			return err
 		}
-		if err := errors.Join(backup(context.Background(), store, file), store.Close()); err != nil {
-			return err
-		}
-	} else {
-		defer conn.Close()
-		fmt.Fprintln(conn, file)
-		if answer, err := bufio.NewReader(conn).ReadString('\n'); err != nil || answer != "ok\n" {
-			return fmt.Errorf("the line answered %q", strings.TrimSpace(answer))
-		}
+		err = errors.Join(backup(context.Background(), store, file), store.Close())
+	}
+	if err != nil {
+		return err
 	}
 	fmt.Fprintf(t.out, "The store is copied to %s.\n", b.File)
 	return nil
@@ -67,53 +56,6 @@ func backup(ctx context.Context, store *boltstore.Store, file string) (err error
 		err = errors.Join(err, os.Remove(file))
 	}
 	return err
-}
-
-// controlSocket is where a running line can be asked for a copy of its store.
-// Whoever may enter the store's directory may ask.
-func controlSocket(c Config) string { return filepath.Join(c.Store.Path, "control.sock") }
-
-// control answers the control socket until the context ends: a line is the name
-// of a file to copy the store to.
-func control(ctx context.Context, socket string, store *boltstore.Store, log *slog.Logger) error {
-	// What a crash has left is removed; the store's lock keeps other lines away.
-	if err := os.Remove(socket); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("remove an old socket: %w", err)
-	}
-	l, err := net.Listen("unix", socket)
-	if err != nil { // such as a path that is too long: no reason not to serve
-		log.Warn("no copies of the store while the line runs", "error", err)
-		return nil
-	}
-	stop := context.AfterFunc(ctx, func() { l.Close() })
-	defer stop()
-	for {
-		conn, err := l.Accept()
-		if ctx.Err() != nil {
-			return nil
-		}
-		if err != nil {
-			return fmt.Errorf("listen for commands: %w", err)
-		}
-		answer := "ok"
-		if err := command(ctx, conn, store); err != nil {
-			answer = err.Error()
-		}
-		fmt.Fprintln(conn, answer)
-		conn.Close()
-	}
-}
-
-// command does what one line of a connection says.
-func command(ctx context.Context, conn net.Conn, store *boltstore.Store) error {
-	if err := conn.SetReadDeadline(time.Now().Add(5 * time.Second)); err != nil {
-		return err
-	}
-	file, err := bufio.NewReader(conn).ReadString('\n')
-	if err != nil {
-		return err
-	}
-	return backup(ctx, store, strings.TrimSuffix(file, "\n"))
 }
 
 type compactCommand struct {

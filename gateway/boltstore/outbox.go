@@ -73,6 +73,11 @@ func (s *Store) Lease(ctx context.Context, channel string, now time.Time, hold t
 	return leased, err
 }
 
+// Waiting implements gateway.Outbox.
+func (s *Store) Waiting(ctx context.Context) (map[string]int, error) {
+	return s.queue.waiting(), ctx.Err()
+}
+
 // Settle implements gateway.Outbox.
 func (s *Store) Settle(ctx context.Context, ref string, st gateway.Settlement) error {
 	key, index, err := gateway.ParseRef(ref)

@@ -96,6 +96,17 @@ func (q *queue) remove(ref [refLength]byte) {
 	q.wait(l, time.Time{})
 }
 
+// waiting returns how many messages each channel holds.
+func (q *queue) waiting() map[string]int {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	n := map[string]int{}
+	for p, l := range q.lines {
+		n[p.channel] += len(l.rows)
+	}
+	return n
+}
+
 // of returns what waits for a number, and what is in flight, of some urgencies
 // or of all.
 func (q *queue) of(n gateway.Number, urgencies ...dialog.Urgency) (idle, flying [][refLength]byte) {

@@ -11,6 +11,7 @@ type metrics struct {
 	settled  *prometheus.CounterVec
 	segments *prometheus.CounterVec
 	seconds  *prometheus.HistogramVec
+	paused   *prometheus.GaugeVec
 }
 
 // newMetrics makes the metrics of one worker; r may be nil. Workers of several
@@ -27,6 +28,9 @@ func newMetrics(r prometheus.Registerer) *metrics {
 			Name: "cobline_outbox_send_seconds", Help: "How long the gateway took to answer.",
 			Buckets: prometheus.ExponentialBuckets(0.01, 4, 7),
 		}, []string{"channel"}),
+		paused: prometheus.NewGaugeVec(prometheus.GaugeOpts{
+			Name: "cobline_channel_paused", Help: "1 while a gateway takes nothing: credit, credentials or address need a person.",
+		}, []string{"channel"}),
 	}
 	if r == nil {
 		return m
@@ -34,6 +38,7 @@ func newMetrics(r prometheus.Registerer) *metrics {
 	m.settled = register(r, m.settled)
 	m.segments = register(r, m.segments)
 	m.seconds = register(r, m.seconds)
+	m.paused = register(r, m.paused)
 	return m
 }
 

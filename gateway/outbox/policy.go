@@ -28,6 +28,7 @@ const (
 	whyUnsure   = "unsure"
 	whyFailed   = "failed"
 	whyThrottle = "throttled"
+	whyBlocked  = "blocked"
 	whyOptedOut = "opted out"
 )
 
@@ -87,6 +88,7 @@ func (p Policy) zone(place string) *time.Location {
 func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float64) gateway.Settlement {
 	var refused gateway.Refused
 	var throttled Throttled
+	var blocked gateway.Blocked
 	switch {
 	case err == nil:
 		return gateway.Settlement{Outcome: gateway.Sent, At: now, Why: whySent}
@@ -102,6 +104,8 @@ func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float
 		return gateway.Settlement{Outcome: gateway.Unknown, At: now, Why: whyUnsure}
 	case errors.Is(err, gateway.ErrUnsure):
 		return later(m, now, sendAgain, whyUnsure)
+	case errors.As(err, &blocked):
+		return later(m, now, schedule[0], whyBlocked) // what waits is the channel
 	case errors.As(err, &throttled):
 		return later(m, now, max(throttled.RetryAfter(), schedule[0]), whyThrottle)
 	}

@@ -85,6 +85,7 @@ func TestC28AfterAnAttempt(t *testing.T) {
 		{"a bulletin of unknown fate", message(dialog.Bulletin, far), unsure, gateway.Unknown, 0, 0},
 		{"a caution of unknown fate", message(dialog.Safety, far), unsure, gateway.Later, sendAgain, 0},
 		{"throttled", message(dialog.Answer, far), throttled{errors.New("slow down")}, gateway.Later, 90 * time.Second, 0},
+		{"blocked", message(dialog.Answer, far), gateway.Blocked{Reason: "no credit"}, gateway.Later, 2 * time.Second, 0},
 		{"failed", message(dialog.Answer, far), errors.New("refused connection"), gateway.Later, 2 * time.Second, 0},
 		{"failed and too late to try again", message(dialog.Safety, now.Add(time.Second)), errors.New("down"), gateway.Dropped, 0, dialog.Expired},
 	} {

@@ -17,9 +17,9 @@ import (
 )
 
 // Sender hands one message to a gateway. It returns nil if the gateway took it,
-// gateway.Refused if it never will, gateway.ErrUnsure if it may have, an error
-// that is Throttled if the channel should rest, and any other error if the
-// message should be tried again.
+// gateway.Refused if it never will, gateway.ErrUnsure if it may have,
+// gateway.Blocked if it takes nothing, an error that is Throttled if the channel
+// should rest, and any other error if the message should be tried again.
 type Sender interface {
 	Send(ctx context.Context, m gateway.Outbound) error
 }
@@ -36,6 +36,7 @@ type Options struct {
 	Watch     *gateway.Watch        // the time of the line; nil: the machine's clock
 	Log       *slog.Logger          // nil: discarded
 	Metrics   prometheus.Registerer // may be nil
+	Desk      gateway.Desk          // where a pause outlives a restart; nil: nowhere
 }
 
 // Worker sends the waiting messages of one channel.
@@ -47,9 +48,13 @@ type Worker struct {
 	limit   *rate.Limiter
 	metrics *metrics
 	poked   chan struct{}
+	resumed chan struct{}
 
-	mu   sync.Mutex
-	rest time.Time // the channel is not used before
+	mu     sync.Mutex
+	rest   time.Time // the channel is not used before
+	asked  time.Time // when it was last resumed: an attempt begun before says nothing of it
+	health Health
+	rev    uint64 // of the pause on the desk
 }
 
 const (
@@ -77,6 +82,7 @@ func New(st gateway.Outbox, channel string, s Sender, o Options) *Worker {
 		limit:   rate.NewLimiter(rate.Limit(o.PerSecond), int(math.Ceil(o.PerSecond))),
 		metrics: newMetrics(o.Metrics),
 		poked:   make(chan struct{}, 1),
+		resumed: make(chan struct{}, 1),
 	}
 }
 
@@ -95,6 +101,9 @@ func (w *Worker) Run(ctx context.Context) error {
 	defer cancel(nil)
 	var under sync.WaitGroup
 	defer under.Wait()
+	if err := w.recall(ctx); err != nil {
+		return err
+	}
 	places := make(chan struct{}, atOnce)
 	tick := time.NewTicker(lookPause)
 	defer tick.Stop()
@@ -108,20 +117,24 @@ func (w *Worker) Run(ctx context.Context) error {
 			return fmt.Errorf("lease messages of %s: %w", w.channel, err)
 		}
 		for _, m := range leased {
+			places <- struct{}{}
 			ready, err := w.ready(ctx, m, until)
 			if err != nil {
 				return err
 			}
 			if !ready {
+				<-places
 				continue
 			}
-			places <- struct{}{}
 			under.Go(func() {
 				defer func() { <-places }()
 				if err := w.send(ctx, m); err != nil {
 					cancel(err)
 				}
 			})
+			if w.Health().Paused() { // one message asks for all
+				under.Wait()
+			}
 		}
 		if ctx.Err() != nil {
 			return ended(ctx)
@@ -151,6 +164,9 @@ func (w *Worker) now() time.Time { return w.options.Watch.At(time.Now()) }
 // batch is how many messages are leased at a time: no more than can be sent
 // while the lease holds.
 func (w *Worker) batch() int {
+	if w.Health().Paused() {
+		return 1
+	}
 	return min(atOnce, max(1, int(w.options.PerSecond*leaseSpan.Seconds()/2)))
 }
 
@@ -188,6 +204,7 @@ func (w *Worker) rested(ctx context.Context, until time.Time) bool {
 		select {
 		case <-ctx.Done():
 			return false
+		case <-w.resumed:
 		case <-time.After(rest):
 		}
 	}
@@ -205,15 +222,18 @@ func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
 	var throttled Throttled
 	if errors.As(err, &throttled) {
 		w.mu.Lock()
-		w.rest = time.Now().Add(max(throttled.RetryAfter(), schedule[0]))
+		if began.After(w.asked) {
+			w.rest = time.Now().Add(max(throttled.RetryAfter(), schedule[0]))
+		}
 		w.mu.Unlock()
 	}
+	noted := w.note(err, now)
 	s := w.options.Policy.After(m, err, now, rand.Float64())
 	s.Provider = id
 	if err != nil {
 		w.options.Log.Warn("message not sent", "channel", w.channel, "to", m.To, "ref", m.Ref, "outcome", s.Outcome.String(), "why", s.Why, "tries", m.Tries+1, "error", err)
 	}
-	return w.settle(m, s)
+	return errors.Join(w.settle(m, s), noted)
 }
 
 func (w *Worker) submit(ctx context.Context, m gateway.Outbound) (id string, err error) {

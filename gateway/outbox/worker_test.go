@@ -8,10 +8,12 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"github.com/stretchr/testify/require"
 
 	"cobline/dialog"
@@ -52,6 +54,13 @@ func (g *fakeGateway) failing(f func(gateway.Outbound) error) {
 	g.fails = f
 }
 
+// all returns what was sent, in order.
+func (g *fakeGateway) all() []taken {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return slices.Clone(g.took)
+}
+
 // by returns what a number was sent, in order.
 func (g *fakeGateway) by(n gateway.Number) []taken {
 	g.mu.Lock()
@@ -82,7 +91,21 @@ type world struct {
 	store   *boltstore.Store
 	gateway *fakeGateway
 	worker  *outbox.Worker
+	options outbox.Options
+	stop    func() // ends the worker
 	serial  int
+}
+
+// start begins a worker, as after a restart.
+func (w *world) start() {
+	w.worker = outbox.New(w.store, "sms", w.gateway, w.options)
+	ctx, cancel := context.WithCancel(w.ctx)
+	var loop sync.WaitGroup
+	loop.Go(func() { require.NoError(w, w.worker.Run(ctx)) })
+	w.stop = func() {
+		cancel()
+		loop.Wait()
+	}
 }
 
 // play runs a line on a fake clock that begins at nine in the morning, local
@@ -97,14 +120,13 @@ func play(t *testing.T, perSecond float64, f func(w *world)) {
 		st, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true})
 		require.NoError(t, err)
 		ctx, cancel := context.WithCancel(t.Context())
-		w := &world{T: t, ctx: ctx, store: st, gateway: &fakeGateway{}}
-		w.worker = outbox.New(st, "sms", w.gateway, outbox.Options{
+		w := &world{T: t, ctx: ctx, store: st, gateway: &fakeGateway{}, options: outbox.Options{
 			Policy: outbox.Policy{
 				Quiet: gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
 				Zone:  func(string) *time.Location { return zone },
 			},
-			PerSecond: perSecond,
-		})
+			PerSecond: perSecond, Desk: st, Metrics: prometheus.NewRegistry(),
+		}}
 		w.service = gateway.NewService(engine, st, gateway.Options{
 			Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}}},
 			GiveUp: 48 * time.Hour, Poke: func(string) { w.worker.Poke() },
@@ -112,8 +134,9 @@ func play(t *testing.T, perSecond float64, f func(w *world)) {
 		w.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{"home": {Key: "home", Zone: zone}}})
 		var loops sync.WaitGroup
 		loops.Go(func() { require.NoError(t, gateway.RunAlarms(ctx, st, w.service)) })
-		loops.Go(func() { require.NoError(t, w.worker.Run(ctx)) })
+		w.start()
 		f(w)
+		w.stop()
 		cancel()
 		loops.Wait()
 		require.NoError(t, st.Close())
@@ -152,9 +175,8 @@ func TestAFailedStoreEndsTheWorker(t *testing.T) {
 			worker := outbox.New(unsettled{w.store}, "sms", slow, outbox.Options{
 				Policy: outbox.Policy{Zone: func(string) *time.Location { return time.UTC }}, PerSecond: 100,
 			})
-			w.gateway.failing(func(gateway.Outbound) error { return errors.New("down") })
+			w.stop() // or it would take the message itself
 			w.says(person(t, 1), "HELP")
-			time.Sleep(time.Second)
 			ended := make(chan error, 1)
 			go func() { ended <- worker.Run(w.ctx) }()
 			require.ErrorContains(t, <-ended, "the disk is gone", took)
@@ -180,13 +202,13 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 			w.says(person(t, 100+i), "cobs 1 drum dry")
 		}
 		time.Sleep(time.Until(began.Add(26 * time.Hour)))
-		require.Empty(t, w.gateway.took)
+		require.Empty(t, w.gateway.all())
 
 		up := time.Now()
 		w.gateway.failing(nil)
 		time.Sleep(time.Hour)
 
-		for _, m := range w.gateway.took {
+		for _, m := range w.gateway.all() {
 			require.True(t, m.at.Before(m.Expires), "%s was sent %s after it was stale", m.Key, m.at.Sub(m.Expires))
 		}
 		keys := w.gateway.keysOf(burner)
@@ -198,7 +220,7 @@ func TestGatewayAwayFor26Hours(t *testing.T) {
 			require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, w.gateway.keysOf(person(t, 100+i))[:3])
 		}
 		segments := 0
-		for _, m := range w.gateway.took {
+		for _, m := range w.gateway.all() {
 			segments += m.Segments
 			require.LessOrEqual(t, float64(segments), rate*m.at.Sub(up).Seconds()+2*rate, "too fast")
 		}
@@ -281,9 +303,9 @@ func TestThrottleRestsTheChannel(t *testing.T) {
 			w.says(person(t, i), "cobs 1 drum dry")
 		}
 		time.Sleep(10 * time.Minute)
-		require.Len(t, w.gateway.took, 30)
+		require.Len(t, w.gateway.all(), 30)
 		late := 0
-		for _, m := range w.gateway.took {
+		for _, m := range w.gateway.all() {
 			if m.at.Sub(began) >= 2*time.Minute {
 				late++
 			}
@@ -355,7 +377,7 @@ func TestOptOutCode(t *testing.T) {
 		time.Sleep(time.Minute)
 		w.gateway.failing(nil)
 		before := len(w.gateway.by(n))
-		time.Sleep(30 * 24 * time.Hour)
+		time.Sleep(5 * 24 * time.Hour) // two days after the line would have asked whether somebody called
 		require.Len(t, w.gateway.by(n), before)
 		w.says(n, "START")
 		time.Sleep(time.Minute)
@@ -373,4 +395,78 @@ func (w *world) count(k gateway.Kind) (n int) {
 		}
 	}
 	return n
+}
+
+// TestBlockedPausesTheChannel: no credit is no message's fault. One message
+// asks every few minutes, also after a restart, until someone has paid; then
+// everything goes, in each person's order.
+func TestBlockedPausesTheChannel(t *testing.T) {
+	play(t, 100, func(w *world) {
+		var attempts atomic.Int64
+		w.gateway.failing(func(gateway.Outbound) error {
+			attempts.Add(1)
+			return fmt.Errorf("send: %w", gateway.Blocked{Reason: "no credit"})
+		})
+		paused := func() float64 {
+			families, err := w.options.Metrics.(*prometheus.Registry).Gather()
+			require.NoError(t, err)
+			for _, f := range families {
+				if f.GetName() == "cobline_channel_paused" {
+					return f.Metric[0].GetGauge().GetValue()
+				}
+			}
+			return -1
+		}
+		for i := range 40 {
+			w.says(person(t, i), "cobs 1 drum dry")
+		}
+		time.Sleep(time.Second)
+		began := w.worker.Health()
+		require.Equal(t, "no credit", began.Reason)
+		require.True(t, began.Resting.After(time.Now()))
+		require.EqualValues(t, 1, paused())
+		first := attempts.Load()
+		require.LessOrEqual(t, first, int64(16), "what was under way when the first no came")
+		time.Sleep(time.Hour)
+		require.InDelta(t, first+12, attempts.Load(), 1, "one asks for all")
+
+		w.stop()
+		w.start()
+		before := attempts.Load()
+		time.Sleep(time.Minute)
+		require.Equal(t, before+1, attempts.Load(), "the pause outlives a restart")
+		require.True(t, began.Since.Equal(w.worker.Health().Since))
+
+		w.gateway.failing(nil)
+		require.Empty(t, w.gateway.all())
+		w.worker.Resume()
+		time.Sleep(time.Minute)
+		require.Len(t, w.gateway.all(), 120)
+		for i := range 40 {
+			require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, w.gateway.keysOf(person(t, i)))
+		}
+		health := w.worker.Health()
+		require.False(t, health.Paused())
+		require.Zero(t, health.Failed)
+		require.EqualValues(t, 0, paused())
+		_, err := w.store.Get(w.ctx, "pause", "sms", &outbox.Health{})
+		require.ErrorIs(t, err, gateway.ErrNotFound)
+	})
+}
+
+// TestBlockedEndsByItself: nobody has to resume a channel that was paid for.
+func TestBlockedEndsByItself(t *testing.T) {
+	play(t, 100, func(w *world) {
+		paid := time.Now().Add(time.Hour)
+		w.gateway.failing(func(gateway.Outbound) error {
+			if time.Now().Before(paid) {
+				return gateway.Blocked{Reason: "no credit"}
+			}
+			return nil
+		})
+		w.says(person(t, 1), "cobs 1 drum dry")
+		time.Sleep(66 * time.Minute)
+		require.Len(t, w.gateway.all(), 3)
+		require.False(t, w.worker.Health().Paused())
+	})
 }

@@ -17,6 +17,12 @@ func (b *bench) lease(now time.Time, max int) []gateway.Outbound {
 	return out
 }
 
+func (b *bench) waiting() map[string]int {
+	n, err := b.store.Waiting(b.ctx)
+	require.NoError(b, err)
+	return n
+}
+
 // leases expects exactly these texts to be leased, and returns their references.
 func (b *bench) leases(now time.Time, want ...string) (refs []string) {
 	var got []string
@@ -53,6 +59,7 @@ func testFlight(b *bench) {
 	other, err := b.store.Lease(b.ctx, "another channel", b.now, hold, 100)
 	require.NoError(b, err)
 	require.Empty(b, other)
+	require.Equal(b, map[string]int{"sms": 5}, b.waiting())
 	refs := b.leases(b.now, "help", "2a")
 	b.settle(refs[1], sent)
 	require.Empty(b, b.lease(b.now, 100), "something is in flight")
@@ -61,6 +68,7 @@ func testFlight(b *bench) {
 		b.settle(b.leases(b.now, text)[0], sent)
 	}
 	require.Empty(b, b.lease(b.now, 100))
+	require.Empty(b, b.waiting())
 	require.ErrorIs(b, b.store.Settle(b.ctx, refs[0], sent), gateway.ErrNotFound)
 
 	b.say(number(1), reply("1d", dialog.Answer))

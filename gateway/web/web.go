@@ -46,8 +46,11 @@ type Options struct {
 	Channels []*webhook.Shape
 	Receiver Receiver
 	Ready    func() error // why the line cannot work at present, or nil
-	Metrics  *prometheus.Registry
-	Log      *slog.Logger
+	// Notes tells what someone should see to although the line takes texts in;
+	// may be nil.
+	Notes   func() []string
+	Metrics *prometheus.Registry
+	Log     *slog.Logger
 }
 
 // New returns the server. The caller gives it a listener and shuts it down.
@@ -226,11 +229,20 @@ func (s *server) send(c *fiber.Ctx, ch *webhook.Shape, res webhook.Response, err
 	return c.Status(res.Status).Send(res.Body)
 }
 
+// ready says whether texts can be taken in. A channel that cannot send is told
+// in the body and is no reason to send gateways away: what people write would
+// be lost, and what is due to them waits.
 func (s *server) ready(c *fiber.Ctx) error {
 	if err := s.Ready(); err != nil {
 		return fmt.Errorf("readiness: %w", err)
 	}
-	return c.SendString("ok\n")
+	body := "ok\n"
+	if s.Notes != nil {
+		for _, note := range s.Notes() {
+			body += note + "\n"
+		}
+	}
+	return c.SendString(body)
 }
 
 // failed turns an error into an answer. What a caller did wrong is told in a

@@ -77,6 +77,7 @@ type line struct {
 	t     *testing.T
 	url   string
 	ready error
+	notes []string
 	log   bytes.Buffer
 }
 
@@ -105,6 +106,7 @@ func serve(t *testing.T, specs ...string) *line {
 		Channels: shapes,
 		Receiver: &l.desk,
 		Ready:    func() error { return l.ready },
+		Notes:    func() []string { return l.notes },
 		Metrics:  prometheus.NewRegistry(),
 		Log:      slog.New(slog.NewTextHandler(&l.log, &slog.HandlerOptions{Level: slog.LevelDebug})),
 	})
@@ -219,6 +221,10 @@ func TestNothingIsAcknowledgedThatFailed(t *testing.T) {
 	require.Equal(t, "This was not kept for sure; send it again later.\n", answer)
 	require.Contains(t, l.log.String(), "disk of")
 
+	l.notes = []string{"channel sms-a is paused"}
+	status, answer = l.do("GET", "/readyz", "")
+	require.Equal(t, 200, status, "texts are taken in all the same")
+	require.Equal(t, "ok\nchannel sms-a is paused\n", answer)
 	l.ready = errors.New("the store is away")
 	status, answer = l.do("GET", "/readyz", "")
 	require.Equal(t, 503, status)

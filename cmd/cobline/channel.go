@@ -1,0 +1,147 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"text/tabwriter"
+	"time"
+
+	"cobline/gateway/boltstore"
+	"cobline/gateway/outbox"
+)
+
+type channelCommand struct {
+	List   channelListCommand   `cmd:"" help:"Show how each channel fares: whether it sends, what waits, and what it has cost."`
+	Resume channelResumeCommand `cmd:"" help:"Let a paused channel of the running line ask its gateway at once."`
+}
+
+type channelListCommand struct {
+	Config string `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+	JSON   bool   `help:"Print a JSON array."`
+}
+
+// channelState is how a channel fares, as scripts read it; its names are stable.
+type channelState struct {
+	Name    string     `json:"name"`
+	State   string     `json:"state"` // sends, resting, paused, or answers: it has no out
+	Since   *time.Time `json:"since,omitempty"`
+	Reason  string     `json:"reason,omitempty"`
+	Waiting int        `json:"waiting"`
+}
+
+// Run shows the channels of the running line, or else of the store.
+func (l *channelListCommand) Run(t *terminal) (err error) {
+	config, err := Load(l.Config, os.Environ())
+	if err != nil {
+		return err
+	}
+	answer, err := ask(config, "channels", "")
+	if errors.Is(err, errNoLine) {
+		var store *boltstore.Store
+		if store, err = openStore(config); err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, store.Close()) }()
+		answer, err = (&controller{config: config, store: store}).channels(context.Background())
+	}
+	if err != nil {
+		return err
+	}
+	if l.JSON {
+		fmt.Fprintf(t.out, "%s\n", answer)
+		return nil
+	}
+	var states []channelState
+	if err := json.Unmarshal(answer, &states); err != nil {
+		return fmt.Errorf("read the line's answer: %w", err)
+	}
+	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "channel\tstate\twaiting\t")
+	for _, s := range states {
+		state := s.State
+		if s.Since != nil {
+			state += " since " + s.Since.Format("2006-01-02 15:04")
+		}
+		fmt.Fprintf(w, "%s\t%s\t%d\t%s\n", s.Name, state, s.Waiting, s.Reason)
+	}
+	return w.Flush()
+}
+
+type channelResumeCommand struct {
+	Name   string `arg:"" help:"The channel, as the configuration names it."`
+	Config string `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+}
+
+// Run asks the running line.
+func (r *channelResumeCommand) Run(t *terminal) error {
+	config, err := Load(r.Config, os.Environ())
+	if err != nil {
+		return err
+	}
+	switch _, err := ask(config, "resume", r.Name); {
+	case errors.Is(err, errNoLine):
+		return advised{err, "There is nothing to do: a line that starts asks the gateways of paused channels at once."}
+	case err != nil:
+		return err
+	}
+	fmt.Fprintf(t.out, "Channel %s asks its gateway now; `cobline channel list` shows what came of it.\n", r.Name)
+	return nil
+}
+
+// channels returns how the channels fare, as JSON.
+func (c *controller) channels(ctx context.Context) ([]byte, error) {
+	waiting, err := c.store.Waiting(ctx)
+	if err != nil {
+		return nil, err
+	}
+	states := []channelState{}
+	for _, ch := range c.config.Channel {
+		s := channelState{Name: ch.Name, State: "sends", Waiting: waiting[ch.Name]}
+		health, err := c.health(ctx, ch.Name)
+		if err != nil {
+			return nil, err
+		}
+		switch {
+		case ch.Out == nil:
+			s.State = "answers"
+		case health.Paused():
+			s.State, s.Since, s.Reason = "paused", &health.Since, health.Reason
+		case !health.Resting.IsZero():
+			s.State = "resting"
+		}
+		states = append(states, s)
+	}
+	return json.Marshal(states)
+}
+
+// health is of the worker, or of the last one if no line runs.
+func (c *controller) health(ctx context.Context, channel string) (outbox.Health, error) {
+	if w, ok := c.workers[channel]; ok {
+		return w.Health(), nil
+	}
+	h, _, err := outbox.Paused(ctx, c.store, channel)
+	return h, err
+}
+
+func (c *controller) resume(channel string) error {
+	w, ok := c.workers[channel]
+	if !ok {
+		return fmt.Errorf("no channel %q that sends", channel)
+	}
+	w.Resume()
+	return nil
+}
+
+// notes tells an operator's monitor which channels are paused. The gateway's
+// words stay out of it: anybody who reaches the line can read them.
+func (c *controller) notes() (notes []string) {
+	for _, ch := range c.config.Channel {
+		if w := c.workers[ch.Name]; w != nil && w.Health().Paused() {
+			notes = append(notes, fmt.Sprintf("channel %s is paused since %s: its gateway takes nothing", ch.Name, w.Health().Since.UTC().Format(time.RFC3339)))
+		}
+	}
+	return notes
+}

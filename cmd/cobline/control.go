@@ -1,0 +1,116 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"cobline/gateway/boltstore"
+	"cobline/gateway/outbox"
+)
+
+// controlSocket is where a running line takes commands. Whoever may enter the
+// store's directory may give them.
+func controlSocket(c Config) string { return filepath.Join(c.Store.Path, "control.sock") }
+
+// errNoLine says that no line is running.
+var errNoLine = errors.New("no line is running")
+
+// ask gives a command to the running line and returns what it answers. The error
+// is errNoLine if there is none.
+func ask(c Config, command, argument string) ([]byte, error) {
+	conn, err := net.Dial("unix", controlSocket(c))
+	if err != nil {
+		return nil, errNoLine
+	}
+	defer conn.Close()
+	if _, err := fmt.Fprintf(conn, "%s %s\n", command, argument); err != nil {
+		return nil, fmt.Errorf("ask the line: %w", err)
+	}
+	answer, err := io.ReadAll(conn)
+	if err != nil {
+		return nil, fmt.Errorf("ask the line: %w", err)
+	}
+	status, rest, _ := bytes.Cut(answer, []byte("\n"))
+	if string(status) != "ok" {
+		return nil, fmt.Errorf("the line answered: %s", status)
+	}
+	return rest, nil
+}
+
+// controller does what commands ask of a running line.
+type controller struct {
+	config  Config
+	store   *boltstore.Store
+	workers map[string]*outbox.Worker
+	log     *slog.Logger
+}
+
+// run answers the control socket until the context ends. A command is a line: a
+// word, a blank and its argument. The answer is a line, "ok" or what went wrong,
+// and what was asked for.
+func (c *controller) run(ctx context.Context) error {
+	socket := controlSocket(c.config)
+	// What a crash has left is removed; the store's lock keeps other lines away.
+	if err := os.Remove(socket); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("remove an old socket: %w", err)
+	}
+	l, err := net.Listen("unix", socket)
+	if err != nil { // such as a path that is too long: no reason not to serve
+		c.log.Warn("no commands while the line runs, such as copies of the store", "error", err)
+		return nil
+	}
+	stop := context.AfterFunc(ctx, func() { l.Close() })
+	defer stop()
+	for {
+		conn, err := l.Accept()
+		if ctx.Err() != nil {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("listen for commands: %w", err)
+		}
+		c.answer(ctx, conn)
+		conn.Close()
+	}
+}
+
+func (c *controller) answer(ctx context.Context, conn net.Conn) {
+	out, err := c.obey(ctx, conn)
+	if err != nil {
+		fmt.Fprintln(conn, strings.ReplaceAll(err.Error(), "\n", "; "))
+		return
+	}
+	fmt.Fprintf(conn, "ok\n%s", out)
+}
+
+// obey does what one line of a connection says.
+func (c *controller) obey(ctx context.Context, conn net.Conn) ([]byte, error) {
+	if err := conn.SetReadDeadline(time.Now().Add(5 * time.Second)); err != nil {
+		return nil, err
+	}
+	line, err := bufio.NewReader(conn).ReadString('\n')
+	if err != nil {
+		return nil, err
+	}
+	command, argument, _ := strings.Cut(strings.TrimSuffix(line, "\n"), " ")
+	switch command {
+	case "backup":
+		return nil, backup(ctx, c.store, argument)
+	case "channels":
+		return c.channels(ctx)
+	case "resume":
+		return nil, c.resume(argument)
+	}
+	return nil, fmt.Errorf("unknown command %q", command)
+}
