@@ -14,6 +14,7 @@ import (
 )
 
 type channelCommand struct {
+	Try    channelTryCommand    `cmd:"" help:"Show what a captured request becomes, and what would be answered and sent. Nothing is sent."`
 	List   channelListCommand   `cmd:"" help:"Show how each channel fares: whether it sends, what waits, and what it has cost."`
 	Resume channelResumeCommand `cmd:"" help:"Let a paused channel of the running line ask its gateway at once."`
 }

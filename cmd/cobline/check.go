@@ -65,7 +65,14 @@ func (c Config) notes() []string {
 		if shape.Carry() != gateway.CarryNone {
 			note("channel %s answers in its response: a reply is lost if the gateway drops the response and does not repeat", ch.Name)
 		}
-		if ch.In.ID == "" && ch.In.At == "" {
+		if ch.Out != nil && ch.Out.Dry {
+			note("channel %s is dry: what it would send goes to the log, and nobody gets it", ch.Name)
+		}
+		if ch.Kind == "ussd" && ch.In.Answer.Late == "" {
+			note("channel %s has no answer.late: a session whose turn takes longer than %v ends with an error of the network", ch.Name, shape.Deadline())
+		}
+		inSession := ch.In.Session != "" && (ch.In.Joined != "" || ch.In.Step != "")
+		if ch.In.ID == "" && ch.In.At == "" && !inSession {
 			note("channel %s has no id and no time: the same text again within %v is taken for a repeat", ch.Name, *ch.RetryWindow)
 		}
 	}

@@ -32,13 +32,15 @@ type Config struct {
 	Country     string         // whose numbers come without an international prefix
 	PlaceConfig                // of people who have named no place, and the defaults of all places
 	Store       struct{ Kind, Path string }
-	Quiet       struct{ From, To string }
+	Quiet       QuietConfig
 	Outbox      struct {
 		PerSecond float64       `toml:"per_second"` // segments, on each channel
 		GiveUp    time.Duration `toml:"give_up"`
 	}
 	Channel []ChannelConfig
 	Place   []PlaceConfig
+
+	secrets []string // what stood for a $NAME
 }
 
 // ChannelConfig is one way in and out.
@@ -46,9 +48,14 @@ type ChannelConfig struct {
 	webhook.Spec
 	Sender      string         // whom its messages come from
 	Price       string         // what one text costs a producer, in words
+	PerSecond   float64        `toml:"per_second"` // segments; zero: that of the outbox
+	Quiet       QuietConfig    // zero: those of the line
 	Limit       *int           // septets of one screen of a ussd channel; no other has one
 	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
 }
+
+// QuietConfig is when no reminder or notice leaves.
+type QuietConfig struct{ From, To string }
 
 // reportsCheck returns what delivery reports have to prove beside messages.
 func (c ChannelConfig) reportsCheck() webhook.Check {
@@ -217,12 +224,10 @@ var reference = regexp.MustCompile(`\$[A-Z][A-Z0-9_]+`)
 // of the file that NAME_FILE names.
 func (l *loader) expand(env []string) {
 	walk("", reflect.ValueOf(&l.Config).Elem(), func(key string, v reflect.Value) {
-		if v.Kind() != reflect.String {
-			return
-		}
-		v.SetString(reference.ReplaceAllStringFunc(v.String(), func(ref string) string {
+		replace := func(ref string) string {
 			name := ref[1:]
 			if s, ok := lookup(env, name); ok {
+				l.secrets = append(l.secrets, s)
 				return s
 			}
 			path, ok := lookup(env, name+"_FILE")
@@ -232,8 +237,12 @@ func (l *loader) expand(env []string) {
 			}
 			data, err := os.ReadFile(path)
 			l.want(err == nil, key, "%s_FILE names %s, which cannot be read", name, path)
+			l.secrets = append(l.secrets, strings.TrimSpace(string(data)))
 			return strings.TrimSpace(string(data))
-		}))
+		}
+		for _, leaf := range texts(v) {
+			leaf.SetString(reference.ReplaceAllStringFunc(leaf.String(), replace))
+		}
 	})
 }
 
@@ -257,10 +266,7 @@ func (l *loader) validate() {
 	l.want(countryCode.MatchString(l.Country), "country", "must be two capital letters (ISO 3166), such as KE")
 	l.want(l.Store.Kind == "bolt", "store.kind", "must be bolt")
 	l.want(l.Store.Path != "", "store.path", "is missing: name a directory")
-	for key, s := range map[string]string{"quiet.from": l.Quiet.From, "quiet.to": l.Quiet.To} {
-		_, err := parseClock(s)
-		l.want(err == nil, key, "must be a time of day, such as 20:30")
-	}
+	l.validateQuiet("quiet", l.Quiet)
 	l.want(l.Outbox.PerSecond > 0, "outbox.per_second", "must be more than 0 segments a second")
 	l.want(l.Outbox.GiveUp > 0, "outbox.give_up", "must be a span, such as 24h")
 	if l.set.IsDefined("zone") {
@@ -284,6 +290,13 @@ func (l *loader) validate() {
 		l.Channel = []ChannelConfig{plainChannel()}
 	}
 	l.validateChannels()
+}
+
+func (l *loader) validateQuiet(key string, q QuietConfig) {
+	for name, s := range map[string]string{".from": q.From, ".to": q.To} {
+		_, err := parseClock(s)
+		l.want(err == nil, key+name, "must be a time of day, such as 20:30")
+	}
 }
 
 func (l *loader) validatePlace(prefix string, p *PlaceConfig) {
@@ -315,6 +328,11 @@ func (l *loader) validateChannels() {
 		} else {
 			l.want(c.Limit == nil, key+".limit", "is for a channel of kind ussd alone: there are no screens on this one")
 		}
+		l.want(c.PerSecond >= 0, key+".per_second", "must be more than 0 segments a second")
+		if c.Quiet != (QuietConfig{}) {
+			l.validateQuiet(key+".quiet", c.Quiet)
+		}
+		c.PerSecond, c.Quiet = cmp.Or(c.PerSecond, l.Outbox.PerSecond), cmp.Or(c.Quiet, l.Quiet)
 		if c.RetryWindow == nil {
 			c.RetryWindow = new(5 * time.Second)
 			if c.Kind == "ussd" {
@@ -330,15 +348,6 @@ func (l *loader) validateChannels() {
 		}
 		within := c.In.Answer.Within
 		l.want(within == 0 || within >= minAnswerTime && within <= maxAnswerTime, key+".in.answer.within", "must lie between %v and %v", minAnswerTime, maxAnswerTime)
-		for _, k := range []struct {
-			key string
-			set bool
-		}{
-			{"in.header", c.In.Header != ""},
-			{"in.ref", c.In.Ref != ""},
-		} {
-			l.want(!k.set, key+"."+k.key, "cannot be served yet: the line takes whole texts")
-		}
 		shape, err := webhook.Compile(c.Spec)
 		if err != nil {
 			for _, e := range split(err) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"maps"
 	"reflect"
@@ -22,7 +23,9 @@ func walk(key string, v reflect.Value, f func(key string, v reflect.Value)) {
 	switch v.Kind() {
 	case reflect.Struct:
 		for i := range v.NumField() {
-			if field := v.Type().Field(i); field.Anonymous {
+			if field := v.Type().Field(i); !field.IsExported() {
+				continue
+			} else if field.Anonymous {
 				walk(key, v.Field(i), f)
 			} else {
 				walk(child(keyOf(field)), v.Field(i), f)
@@ -57,6 +60,21 @@ func walk(key string, v reflect.Value, f func(key string, v reflect.Value)) {
 	default:
 		f(key, v)
 	}
+}
+
+// texts returns the texts of a value that is no table: itself, or those of a list.
+func texts(v reflect.Value) []reflect.Value {
+	switch {
+	case v.Kind() == reflect.String:
+		return []reflect.Value{v}
+	case v.Kind() == reflect.Slice && v.Type().Elem().Kind() == reflect.String:
+		all := make([]reflect.Value, v.Len())
+		for i := range all {
+			all[i] = v.Index(i)
+		}
+		return all
+	}
+	return nil
 }
 
 func byString(a, b reflect.Value) int { return strings.Compare(a.String(), b.String()) }
@@ -171,7 +189,9 @@ func knownKeys(key string) []string {
 func fieldTypes(t reflect.Type) map[string]reflect.Type {
 	types := map[string]reflect.Type{}
 	for i := range t.NumField() {
-		if f := t.Field(i); f.Anonymous {
+		if f := t.Field(i); !f.IsExported() {
+			continue
+		} else if f.Anonymous {
 			maps.Copy(types, fieldTypes(f.Type))
 		} else {
 			types[keyOf(f)] = f.Type
@@ -199,19 +219,62 @@ func starred(text string) string {
 	})
 }
 
-// String lists a configuration as key = value, a line each, secrets starred.
-func (c Config) String() string {
-	var secrets []string // which stand elsewhere too, as in an address that the gateway is told
+// minHidden is how short a text may be to be hidden wherever it stands: a shorter
+// one would star what is no secret.
+const minHidden = 6
+
+// hide returns what stars the secrets of a configuration wherever they stand.
+func (c Config) hide() *strings.Replacer {
+	secrets := slices.Clone(c.secrets)
 	for _, ch := range c.Channel {
 		for _, s := range append(secretsOf(ch.In.Check), secretsOf(ch.reportsCheck())...) {
-			secrets = append(secrets, s.value, "***")
+			secrets = append(secrets, s.value)
 		}
 	}
-	hide := strings.NewReplacer(secrets...)
+	// The longest first: one may begin with another.
+	slices.SortFunc(secrets, func(a, b string) int { return cmp.Or(len(b)-len(a), strings.Compare(a, b)) })
+	var pairs []string
+	for _, s := range slices.Compact(secrets) {
+		if len(s) >= minHidden {
+			pairs = append(pairs, s, "***")
+		}
+	}
+	return strings.NewReplacer(pairs...)
+}
+
+// secretName matches the names of fields that hold a secret in many gateways.
+var (
+	secretName  = regexp.MustCompile(`(?i)(auth|key|token|secret|cookie|passw|signature)[^.]*$`)
+	secretQuery = regexp.MustCompile(`(?i)([?&][^=&]*(?:auth|key|token|secret|passw|signature)[^=&]*=)[^&{]+`)
+)
+
+// starOut stars what is secret in what channels send.
+func (c *Config) starOut() {
+	for _, ch := range c.Channel {
+		if ch.Out == nil {
+			continue
+		}
+		walk("", reflect.ValueOf(ch.Out).Elem(), func(key string, v reflect.Value) {
+			switch {
+			case v.Kind() != reflect.String:
+			case key == "url":
+				v.SetString(secretQuery.ReplaceAllString(v.String(), "$1***"))
+			case secretName.MatchString(key):
+				v.SetString(starred(v.String()))
+			}
+		})
+	}
+}
+
+// String lists a configuration as key = value, a line each, secrets starred.
+func (c Config) String() string {
+	hide := c.hide()
 	var b strings.Builder
 	walk("", reflect.ValueOf(&c).Elem(), func(key string, v reflect.Value) {
 		text := hide.Replace(fmt.Sprintf("%v", v))
 		switch {
+		case strings.HasPrefix(key, "channel[") && (v.IsZero() || v.Kind() == reflect.Slice && v.Len() == 0):
+			return // a channel has many keys, and few are its own
 		case v.Kind() == reflect.String && secretKey.MatchString(key):
 			text = strconv.Quote(starred(text))
 		case strings.HasSuffix(key, ".out.command") && v.Len() > 0: // arguments may be secrets

@@ -99,11 +99,11 @@ func (c Config) facts() *dialog.Facts {
 	return f
 }
 
-// policy returns when messages may be sent.
-func (c Config) policy() outbox.Policy {
+// policy returns when messages may be sent that keep these quiet hours.
+func (c Config) policy(quiet QuietConfig) outbox.Policy {
 	facts := c.facts()
-	from, errFrom := parseClock(c.Quiet.From)
-	to, errTo := parseClock(c.Quiet.To)
+	from, errFrom := parseClock(quiet.From)
+	to, errTo := parseClock(quiet.To)
 	if err := errors.Join(errFrom, errTo); err != nil {
 		panic(err) // the configuration was checked
 	}

@@ -56,7 +56,7 @@ const (
 )
 
 func newLocalPhone(c Config, dir string, number gateway.Number, channel string, start time.Time) (*localPhone, error) {
-	p := &localPhone{number: number, channel: channel, started: time.Now(), start: start, policy: c.policy()}
+	p := &localPhone{number: number, channel: channel, started: time.Now(), start: start, policy: c.policy(c.Quiet)}
 	if dir == "" {
 		var err error
 		if dir, err = os.MkdirTemp("", "cobline-try-"); err != nil {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -30,7 +31,7 @@ func TestScripts(t *testing.T) {
 			e.Setenv("ADDR", address)
 			return err
 		},
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP, "svg": scriptSVG},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP, "metric": scriptMetric, "svg": scriptSVG},
 	})
 }
 
@@ -70,6 +71,29 @@ func scriptHTTP(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(os.WriteFile(ts.MkAbs("answer"), answer, 0o600))
 	if got := fmt.Sprint(res.StatusCode); got != args[0] {
 		ts.Fatalf("status %s instead of %s: %s", got, args[0], answer)
+	}
+}
+
+// scriptMetric is the command
+//
+//	metric PATTERN
+//
+// It waits until a line of the line's metrics matches the regular expression.
+func scriptMetric(ts *testscript.TestScript, _ bool, args []string) {
+	if len(args) != 1 {
+		ts.Fatalf("usage: metric pattern")
+	}
+	pattern, err := regexp.Compile("(?m)^" + args[0] + "$")
+	ts.Check(err)
+	for end := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		scriptHTTP(ts, false, []string{"200", "GET", "/metrics"})
+		page := ts.ReadFile("answer")
+		if pattern.MatchString(page) {
+			return
+		}
+		if time.Now().After(end) {
+			ts.Fatalf("no metric matches %s:\n%s", args[0], page)
+		}
 	}
 }
 

@@ -21,6 +21,7 @@ import (
 	"cobline/gateway/boltstore"
 	"cobline/gateway/outbox"
 	"cobline/gateway/web"
+	"cobline/gateway/webhook"
 )
 
 type serveCommand struct {
@@ -79,11 +80,12 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		return err
 	}
 	var deadline time.Duration
-	for _, shape := range line.shapes {
+	for i, shape := range line.shapes {
 		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
-			workers[shape.Name()] = outbox.New(store, shape.Name(), shape, outbox.Options{
-				Policy: config.policy(), PerSecond: config.Outbox.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store,
+			ch := config.Channel[i]
+			workers[ch.Name] = outbox.New(store, ch.Name, sender(ch, shape, log), outbox.Options{
+				Policy: config.policy(ch.Quiet), PerSecond: ch.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store,
 			})
 		}
 	}
@@ -120,6 +122,30 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		err = errors.Join(err, closing)
 	}
 	return errors.Join(err, loops.Wait())
+}
+
+// sender returns what sends the messages of a channel.
+func sender(c ChannelConfig, shape *webhook.Shape, log *slog.Logger) outbox.Sender {
+	if c.Out.Dry {
+		return rehearsal{shape, log}
+	}
+	return shape
+}
+
+// rehearsal prepares every message and tells of it in the log in place of sending
+// it.
+type rehearsal struct {
+	*webhook.Shape
+	log *slog.Logger
+}
+
+// Submit tells of a message.
+func (r rehearsal) Submit(ctx context.Context, o gateway.Outbound) (string, error) {
+	id, err := r.Shape.Submit(ctx, o)
+	if err == nil {
+		r.log.Info("not sent: the channel is dry", "channel", r.Name(), "to", o.To, "from", o.From, "ref", o.Ref, "segments", o.Segments, "text", o.Text)
+	}
+	return id, err
 }
 
 // openStore opens the store of a configuration.

@@ -2,7 +2,6 @@ package web
 
 import (
 	"errors"
-	"net/http"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
@@ -40,29 +39,18 @@ func newMetrics(r prometheus.Registerer) metrics {
 	return m
 }
 
-func (m metrics) observe(channel, outcome string, d time.Duration) {
-	m.requests.WithLabelValues(channel, outcome).Inc()
+func (m metrics) observe(channel string, o Outcome, d time.Duration) {
+	m.requests.WithLabelValues(channel, string(o)).Inc()
 	m.seconds.WithLabelValues(channel).Observe(d.Seconds())
 }
 
-// The outcomes of a request, a small closed set.
-const (
-	answered  = "answered"
-	denied    = "denied"
-	malformed = "malformed"
-	late      = "late"   // the session was ended before its turn was done
-	failed    = "failed" // the gateway is to bring it again
-)
-
-// outcomeOf names how a request ended that was answered with an error.
-func outcomeOf(err error) string {
-	var told *fiber.Error
-	switch {
-	case !errors.As(err, &told):
-		return failed
-	case told.Code == http.StatusUnauthorized:
-		return denied
-	default:
-		return malformed
+// outcomeOf names how a request ended that may have come to no exchange.
+func outcomeOf(x Exchange, err error) Outcome {
+	switch told := (*fiber.Error)(nil); {
+	case errors.As(err, &told):
+		return Malformed
+	case err != nil:
+		return Failed
 	}
+	return x.Outcome
 }

@@ -11,7 +11,6 @@ import (
 	"net/http"
 	"runtime/debug"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
@@ -32,14 +31,6 @@ const (
 	readTimeout = 10 * time.Second
 	idleTimeout = 60 * time.Second
 )
-
-// Receiver takes in what gateways bring. Its methods return after what they
-// changed is durable.
-type Receiver interface {
-	Receive(ctx context.Context, in gateway.Inbound) (gateway.Shown, error)
-	// Report returns gateway.ErrNotFound for a message that nobody knows.
-	Report(ctx context.Context, r gateway.Report) error
-}
 
 // Options are what a server is made of.
 type Options struct {
@@ -104,129 +95,60 @@ type route struct {
 // inbound answers a channel's gateway. It acknowledges what is durable, and
 // nothing else.
 func (s *server) inbound(ch *webhook.Shape) fiber.Handler {
+	name, counted := ch.Name(), counter{s.Receiver, s.metrics, ch.Name()}
 	return func(c *fiber.Ctx) error {
 		start := time.Now()
-		outcome, err := s.take(c, ch, start)
-		if err != nil {
-			outcome = outcomeOf(err)
+		x, err := s.exchange(c, ch, counted, start)
+		s.metrics.observe(name, outcomeOf(x, err), time.Since(start))
+		s.metrics.doubts.WithLabelValues(name).Add(float64(len(x.Taken.Doubts)))
+		for _, doubt := range x.Taken.Doubts {
+			s.Log.Debug("passed over", "channel", name, "doubt", doubt)
 		}
-		s.metrics.observe(ch.Name(), outcome, time.Since(start))
-		return err
+		if err != nil {
+			return err
+		}
+		if x.Outcome == Late {
+			s.Log.Warn("a turn took too long; its session was ended", "channel", name)
+		}
+		for header, v := range x.Response.Headers {
+			c.Set(header, v)
+		}
+		return c.Status(x.Response.Status).Send(x.Response.Body)
 	}
 }
 
-// take lets everything a request brings be answered, and answers the request.
-func (s *server) take(c *fiber.Ctx, ch *webhook.Shape, now time.Time) (outcome string, err error) {
+func (s *server) exchange(c *fiber.Ctx, ch *webhook.Shape, r Receiver, now time.Time) (Exchange, error) {
 	if c.Get(fiber.HeaderContentEncoding) != "" {
-		return "", fiber.NewError(http.StatusUnsupportedMediaType, "send the body as it is, without Content-Encoding")
+		return Exchange{}, fiber.NewError(http.StatusUnsupportedMediaType, "send the body as it is, without Content-Encoding")
 	}
 	req, err := copyRequest(c, now)
 	if err != nil {
-		return "", fiber.NewError(http.StatusBadRequest, err.Error())
+		return Exchange{}, fiber.NewError(http.StatusBadRequest, err.Error())
 	}
-	if err := ch.Check(req); err != nil {
-		if challenge := ch.Challenge(req); challenge != "" {
-			c.Set(fiber.HeaderWWWAuthenticate, challenge)
-		}
-		return "", fiber.NewError(http.StatusUnauthorized, err.Error())
-	}
-	taken, err := ch.Take(req)
-	if err != nil {
-		res, ok, failure := ch.Reject(err)
-		if !ok && failure == nil {
-			return "", fiber.NewError(http.StatusBadRequest, err.Error())
-		}
-		return malformed, s.send(c, ch, res, failure)
-	}
-	for _, doubt := range taken.Doubts {
-		s.metrics.doubts.WithLabelValues(ch.Name()).Inc()
-		s.Log.Debug("passed over", "channel", ch.Name(), "doubt", doubt)
-	}
-	ctx, cancel := context.WithTimeout(context.Background(), ch.Deadline())
-	defer cancel()
-	shown, err := s.turns(ctx, ch, taken)
-	if errors.Is(err, context.DeadlineExceeded) && len(taken.Messages) == 1 {
-		if res, ok, failure := ch.TooLate(taken.Messages[0]); ok || failure != nil {
-			s.Log.Warn("a turn took too long; its session was ended", "channel", ch.Name())
-			return late, s.send(c, ch, res, failure)
-		}
-	}
-	if err != nil {
-		return "", fmt.Errorf("receive on %s: %w", ch.Name(), err)
-	}
-	var res webhook.Response
-	switch n := len(taken.Messages); {
-	case n == 0 && len(taken.Reports) > 0:
-		res, err = ch.Acknowledge()
-	case n == 1:
-		res, err = ch.Respond(taken.Messages[0], shown, shown.Again)
-	default:
-		res, err = ch.Respond(gateway.Inbound{}, gateway.Shown{}, false)
-	}
-	return answered, s.send(c, ch, res, err)
+	return Handle(context.Background(), ch, r, req)
 }
 
-// turns lets what a request brought be answered, and waits no longer than the
-// gateway does: what goes on after that is found by the same message again. It
-// returns what is shown to the last message. One that fails keeps no other from
-// being answered.
-func (s *server) turns(ctx context.Context, ch *webhook.Shape, taken webhook.Taken) (gateway.Shown, error) {
-	type result struct {
-		shown gateway.Shown
-		err   error
-	}
-	done := make(chan result, 1)
-	go func() {
-		var r result
-		defer func() {
-			if p := recover(); p != nil {
-				r.err = errors.Join(r.err, fmt.Errorf("panic: %v\n%s", p, debug.Stack()))
-			}
-			done <- r
-		}()
-		for _, in := range taken.Messages {
-			var err error
-			r.shown, err = s.Receiver.Receive(ctx, in)
-			r.err = errors.Join(r.err, err)
-		}
-		for _, report := range taken.Reports {
-			r.err = errors.Join(r.err, s.report(ctx, ch, report))
-		}
-	}()
-	select {
-	case r := <-done:
-		return r.shown, r.err
-	case <-ctx.Done():
-		return gateway.Shown{}, ctx.Err()
-	}
+// counter counts delivery reports on their way.
+type counter struct {
+	Receiver
+	metrics metrics
+	channel string
 }
 
-// report notes a delivery report. One about a message that nobody knows is
-// counted alone: told of it, a gateway would bring it again for days.
-func (s *server) report(ctx context.Context, ch *webhook.Shape, r gateway.Report) error {
+func (c counter) Report(ctx context.Context, r gateway.Report) error {
 	state := "unexplained"
 	if r.State != 0 {
 		state = r.State.String()
 	}
-	err := s.Receiver.Report(ctx, r)
-	if errors.Is(err, gateway.ErrNotFound) {
-		state, err = "stray", nil
+	err := c.Receiver.Report(ctx, r)
+	switch {
+	case errors.Is(err, gateway.ErrNotFound):
+		state = "stray"
+	case err != nil:
+		return err
 	}
-	if err == nil {
-		s.metrics.reports.WithLabelValues(ch.Name(), state).Inc()
-	}
+	c.metrics.reports.WithLabelValues(c.channel, state).Inc()
 	return err
-}
-
-// send answers a request.
-func (s *server) send(c *fiber.Ctx, ch *webhook.Shape, res webhook.Response, err error) error {
-	if err != nil {
-		return fmt.Errorf("answer on %s: %w", ch.Name(), err)
-	}
-	for name, v := range res.Headers {
-		c.Set(name, v)
-	}
-	return c.Status(res.Status).Send(res.Body)
 }
 
 // ready says whether texts can be taken in. A channel that cannot send is told
@@ -267,7 +189,7 @@ func (s *server) failed(c *fiber.Ctx, err error) error {
 		sentence = "there is no channel at this address"
 	}
 	c.Set(fiber.HeaderContentType, fiber.MIMETextPlainCharsetUTF8)
-	return c.Status(told.Code).SendString(strings.ToUpper(sentence[:1]) + sentence[1:] + ".\n")
+	return c.Status(told.Code).SendString(spoken(sentence))
 }
 
 // drain reads what a client is still sending, within bounds. Closing a
