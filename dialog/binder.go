@@ -85,9 +85,10 @@ func (t *turn) shortQuestion(f *Frame) (question, bool) {
 	if err != nil || r.Infeasible != nil || r.Short == nil || char == 0 || f.has(slotShort) {
 		return question{}, false
 	}
+	have := in.Have
 	in.Have = 0
 	need, err := calc.Bind(in)
-	if err != nil {
+	if err != nil || enough(have, need) {
 		return question{}, false
 	}
 	q := question{slot: slotShort, id: "ask.short", args: locales.Args{
@@ -102,6 +103,10 @@ func (t *turn) shortQuestion(f *Frame) (question, bool) {
 	q.options = append(q.options, option{key: bindMore, label: "short.more"})
 	return q, true
 }
+
+// enough reports whether the starch in hand is what is needed, as closely as a
+// kitchen scale or a cup tells.
+func enough(have calc.Kg, need calc.BindResult) bool { return have >= need.Starch.Likely*19/20 }
 
 // charOf is the charcoal a frame speaks of, in kilograms.
 func (t *turn) charOf(f *Frame) float64 {
@@ -136,14 +141,17 @@ func (t *turn) bind(f *Frame) (calc.BindResult, float64, error) {
 	if err != nil || r.Short == nil {
 		return r, char, err
 	}
-	switch f.Slots[slotShort].Key {
-	case bindAll:
-		in.Dose = r.Short.DoseForAll
-	case bindMore:
-	default:
-		in.Char, char = calc.Exactly(r.Short.WellBound), float64(r.Short.WellBound)
-	}
+	short := *r.Short
+	have := in.Have
 	in.Have = 0
+	if need, err := calc.Bind(in); err != nil || f.Slots[slotShort].Key == bindMore || char > 0 && enough(have, need) {
+		return need, char, err
+	}
+	if f.Slots[slotShort].Key == bindAll {
+		in.Dose = short.DoseForAll
+	} else {
+		in.Char, char = calc.Exactly(short.WellBound), float64(short.WellBound)
+	}
 	r, err = calc.Bind(in)
 	return r, char, err
 }

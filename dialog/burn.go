@@ -74,7 +74,7 @@ func (t *turn) report(r reading, ev Said) bool {
 		what, ok = told{what: reportReady, question: true}, true // "it is cold" asks whether it may be
 	}
 	if !ok {
-		return t.smokeSeen(r)
+		return t.smokeSeen(r) || t.flares(r, ev)
 	}
 	t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 	if what.question {
@@ -99,6 +99,23 @@ func (t *turn) report(r reading, ev Said) bool {
 func (t *turn) feelsDrum(r reading) bool {
 	_, sealed := t.latestSealed()
 	return sealed && len(r.spans) > 0 && !slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("state")) == 0 && !r.belongs(s) }) && r.hasFamily("state")
+}
+
+// flares meets a text that says no more than that opened charcoal is warm or
+// glows: it goes back under lid and soil.
+func (t *turn) flares(r reading, ev Said) bool {
+	i := slices.IndexFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
+	hot := slices.ContainsFunc(r.spans, func(s span) bool { return s.is("state.glow") || s.is("state.warm") })
+	if i < 0 || !hot || r.has("word.not") || slices.ContainsFunc(r.spans, func(s span) bool { return !r.belongs(s) && family(s.concepts[0]) != "word" }) {
+		return false
+	}
+	name := t.s.Drums[i].Name
+	if named := t.drumWord(r); named != "" {
+		name = named
+	}
+	t.heard.Topic, t.heard.Understood = topicBurn, true
+	t.inside(name, "glow", t.reported(ev))
+	return true
 }
 
 // smokeSeen takes a text about the smoke of the one drum that is alight as an
@@ -156,7 +173,28 @@ func (t *turn) reported(ev Said) time.Time {
 // askDone asks whether a text was a question or a report. Nothing moves until
 // the answer.
 func (t *turn) askDone(what told, at time.Time) {
-	t.aside(topicDoubt, Slots{slotReport: {Key: what.what}, slotDrum: {Key: what.drum}, slotAt: {Number: float64(at.Unix())}})
+	t.aside(topicDoubt, t.kept(what, at))
+}
+
+// kept is what an aside remembers of a report it asks about.
+func (t *turn) kept(what told, at time.Time) Slots {
+	slots := Slots{slotReport: {Key: what.what}, slotDrum: {Key: what.drum}, slotAt: {Number: float64(at.Unix())}}
+	for i, slot := range []Slot{slotCharKg, slotBrandsKg} {
+		if i < len(what.kg) && what.kg[i].unit != "" {
+			slots[slot] = Value{Number: t.charKg(what.kg[i])}
+		}
+	}
+	return slots
+}
+
+// keptKg is the charcoal and the half-burned pieces an aside remembers.
+func (f *Frame) keptKg() (kg []amount) {
+	for _, slot := range []Slot{slotCharKg, slotBrandsKg} {
+		if v, ok := f.Slots[slot]; ok {
+			kg = append(kg, amount{number: v.Number, unit: "kg"})
+		}
+	}
+	return kg
 }
 
 // answerBurn takes a text as the answer to one of the burn's own questions.
@@ -176,7 +214,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		if !picked {
 			return false
 		}
-		what := told{what: f.Slots[slotReport].Key, drum: drum}
+		what := told{what: f.Slots[slotReport].Key, drum: drum, kg: f.keptKg()}
 		t.close()
 		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 		if key == "done" {
@@ -191,10 +229,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 				return false
 			}
 		}
-		what := told{what: f.Slots[slotReport].Key, drum: key}
-		if kg, ok := f.Slots[slotCharKg]; ok {
-			what.kg = []amount{{number: kg.Number, unit: "kg"}}
-		}
+		what := told{what: f.Slots[slotReport].Key, drum: key, kg: f.keptKg()}
 		t.close()
 		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 		if key == keyAnother {
@@ -402,10 +437,7 @@ func (t *turn) pickDrum(what told, at time.Time) (*Drum, bool) {
 
 // askWhich asks which drum a report is about, or whether it is about another.
 func (t *turn) askWhich(what told, at time.Time, another bool) {
-	slots := Slots{slotReport: {Key: what.what}, slotAt: {Number: float64(at.Unix())}}
-	if len(what.kg) > 0 && what.kg[0].unit != "" {
-		slots[slotCharKg] = Value{Number: t.charKg(what.kg[0])}
-	}
+	slots := t.kept(what, at)
 	if another {
 		slots[slotDrum] = Value{Key: keyAnother}
 	}
@@ -474,7 +506,12 @@ func (t *turn) lit(what told, at time.Time) {
 		}
 		return
 	}
-	if what.drum == "" && t.busy() {
+	full := len(t.s.Drums) >= maxDrums && t.cold() < 0
+	switch {
+	case what.drum == "" && full:
+		t.say("burn.full", Answer, locales.Args{"Drums": maxDrums})
+		return
+	case what.drum == "" && t.busy():
 		t.askWhich(what, at, true)
 		return
 	}
@@ -504,7 +541,7 @@ func (t *turn) lit(what told, at time.Time) {
 	case d != nil:
 		t.drop(d.Name)
 	}
-	if len(t.s.Drums) >= maxDrums && t.cold() < 0 {
+	if full {
 		t.say("burn.full", Answer, locales.Args{"Drums": maxDrums})
 		return
 	}
@@ -621,6 +658,11 @@ func (t *turn) seal(d *Drum, at time.Time) {
 	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool {
 		return f.Slots[slotDrum].Key == d.Name && (f.Topic == topicSmoke || f.Topic == topicInside)
 	})
+	t.watch(d)
+}
+
+// watch sets the timers of a sealed drum.
+func (t *turn) watch(d *Drum) {
 	t.timer(timerHold, d.Name, d.SealedAt.Add(holdAfter))
 	t.timer(timerOpen, d.Name, d.NotBefore)
 	t.timer(timerClose, d.Name, d.NotBefore.Add(closeAfter))

@@ -102,7 +102,11 @@ func (t *turn) enrol(f *Frame) {
 		t.s.Stopped = false
 	}
 	t.s.Profile.Consent = consent
-	t.say(id, Answer, locales.Args{"Place": t.place.Name})
+	name := t.place.Name
+	if key == keyOther {
+		t.s.Place, t.s.Profile.Place, name = "", "", t.text("place.other", nil)
+	}
+	t.say(id, Answer, locales.Args{"Place": name})
 	if key == keyOther {
 		t.say("enrol.other", Answer, nil)
 	}

@@ -130,12 +130,15 @@ func (r reading) emergency() emergencyIn {
 func (r reading) criesHelp() bool {
 	cries := 0
 	for _, s := range r.spans {
-		if s.is("word.help") && !s.fuzzy {
-			cries += s.to - s.from
+		if n := s.to - s.from; s.is("word.help") && !s.fuzzy && n <= longestCry {
+			cries += n
 		}
 	}
 	return cries > 0 && cries == len(r.tokens) && (cries > 1 || r.loud)
 }
+
+// longestCry is how many words a cry for help has; "what is this" is none.
+const longestCry = 2
 
 // workWords are the words of tier B a burn is spoken of with.
 var workWords = []string{"hazard.fire", "hazard.smoke", "hazard.burn"}
@@ -300,6 +303,13 @@ func (t *turn) followUp() {
 
 // alerted is an emergency that reaches this person as a duty phone.
 func (t *turn) alerted(a Alert) {
+	t.s.Alerts = append(slices.DeleteFunc(t.s.Alerts, func(o Alert) bool { return o.ID == a.ID }), a)
+	t.sayAlert(a)
+	t.heard.Understood = true
+}
+
+// sayAlert says an emergency to a duty phone.
+func (t *turn) sayAlert(a Alert) {
 	place := t.place.Name
 	if t.w.Facts != nil {
 		if p, ok := t.w.Facts.Places[a.Place]; ok && p.Name != "" {
@@ -309,11 +319,9 @@ func (t *turn) alerted(a Alert) {
 	if place == "" {
 		place = "-"
 	}
-	t.s.Alerts = append(slices.DeleteFunc(t.s.Alerts, func(o Alert) bool { return o.ID == a.ID }), a)
 	t.say("duty.alert", Emergency, locales.Args{
 		"Kind": t.text(locales.ID("kind."+a.Kind), nil), "Place": place, "Time": t.clock(a.At), "Number": a.Number,
 	})
-	t.heard.Understood = true
 }
 
 // sawAlert answers a duty phone that texts SEEN.

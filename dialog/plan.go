@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,8 +24,16 @@ var planTopic = topic{
 	units:    map[string]Slot{"kg": slotWantKg, "day": slotByDays, "person": slotPeople, "drum": slotDrums},
 	families: map[string]Slot{"waste": slotWaste, "weekday": slotByDate},
 	bare:     slotWantKg,
-	next:     (*turn).nextPlan,
-	answer:   (*turn).plan,
+	infer: func(r reading, in *filled) {
+		bareWeek := slices.ContainsFunc(r.parts, func(p part) bool { return p.span != nil && p.span.is("unit.week") }) &&
+			!slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "day" })
+		if v, ok := in.values[slotByDate]; ok && bareWeek {
+			v.Number = 1 // "friday week", "friday next week"
+			in.values[slotByDate] = v
+		}
+	},
+	next:   (*turn).nextPlan,
+	answer: (*turn).plan,
 }
 
 func (t *turn) nextPlan(f *Frame) (question, bool) {
@@ -64,6 +73,9 @@ func (t *turn) deadline(f *Frame) time.Time {
 		return midnight(t.now.AddDate(0, 0, 1))
 	default:
 		day := midnight(t.now.AddDate(0, 0, 1))
+		for f.Slots[slotByDate].Number > 0 && day.Weekday() != time.Monday { // of the week after this
+			day = day.AddDate(0, 0, 1)
+		}
 		for strings.ToLower(day.Weekday().String()[:3]) != key {
 			day = day.AddDate(0, 0, 1)
 		}
@@ -105,7 +117,7 @@ func (t *turn) plan(f *Frame) {
 		"Drums": t.measure("measure.drums", drums), "People": t.count("measure.people", int(people), nil),
 		"Early": t.date(r.Ready.Likely), "Late": t.date(r.Ready.High),
 	})
-	for _, s := range append(t.promise(r), t.text("plan.change", nil)) {
+	for _, s := range append(t.promise(r, in.By), t.text("plan.change", nil)) {
 		text += " " + s
 	}
 	t.add(Reply{Key: "plan.ready", Text: text, Urgency: Answer, Keep: true})
@@ -115,15 +127,18 @@ func (t *turn) plan(f *Frame) {
 	}
 }
 
-// promise says whether the day can be met, and what would make it so.
-func (t *turn) promise(r calc.PlanResult) []string {
+// promise says whether the day can be met, and what would make it so. It names
+// the day, so that one misread is seen.
+func (t *turn) promise(r calc.PlanResult, by time.Time) []string {
+	args := locales.Args{"Date": t.date(by)}
 	switch r.Promise {
 	case calc.ByThen:
-		return []string{t.text("plan.in-time", nil)}
+		return []string{t.text("plan.in-time", args)}
 	case calc.ProbablyByThen:
-		return []string{t.text("plan.probably", nil)}
+		return []string{t.text("plan.probably", args)}
 	case calc.NotByThen:
-		out := []string{t.text("plan.late", locales.Args{"Kg": t.number(math.Floor(float64(r.ByThen)))})}
+		args["Kg"] = t.number(math.Floor(float64(r.ByThen)))
+		out := []string{t.text("plan.late", args)}
 		with := ""
 		switch {
 		case r.NeedDrums > 0:

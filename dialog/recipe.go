@@ -38,6 +38,12 @@ var recipeTopic = topic{
 		harmless := len(s.of("drum-past")) == 1 && (s.is("drum-past.food") || s.is("drum-past.new") || s.is("drum-past.none"))
 		return family != "drum-past" || open == slotDrumPast || !harmless || !r.hasFamily("waste")
 	},
+	infer: func(_ reading, in *filled) {
+		if past := in.ties[slotDrumPast]; len(past) > 0 && !slices.ContainsFunc(past, func(p string) bool { return p != "new" && p != "food" }) {
+			delete(in.ties, slotDrumPast) // "a new food drum" is good either way
+			in.values[slotDrumPast] = Value{Key: "food"}
+		}
+	},
 	next:   (*turn).nextRecipe,
 	answer: (*turn).recipe,
 }

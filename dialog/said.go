@@ -152,7 +152,7 @@ func (t *turn) converse(r reading, ev Said) {
 		t.sawAlert()
 		return
 	}
-	if t.command(r) || t.polite(r) {
+	if t.command(r) || t.polite(r) || t.warned(r) {
 		t.s.Fails = 0
 		return
 	}
@@ -175,14 +175,25 @@ func (t *turn) converse(r reading, ev Said) {
 }
 
 // asksDryness answers a question about how dry the waste of the last recipe is:
-// with the days it needs if it is wet, else with the test.
+// with the days it needs if it is wet, else with the test. Who was refused for
+// wet waste and asks about drying means that waste.
 func (t *turn) asksDryness(r reading) bool {
 	f := t.frameOf(topicRecipe)
-	if f == nil || !f.Done || !r.asks() || !r.hasFamily("dryness") || r.hasFamily("waste") || t.named(r) != "" {
+	briquettes := func(o token) bool {
+		return slices.Contains(t.e.lexicons.words[t.lang].main.meanings[o.word], "unit.piece")
+	}
+	if f == nil || !f.Done || r.hasFamily("waste") || slices.ContainsFunc(r.tokens, briquettes) {
+		return false
+	}
+	wet := f.Slots[slotDryness].Key == "wet" || f.Slots[slotDryness].Key == "too-wet"
+	switch named := t.named(r); {
+	case named == "" && r.asks() && r.hasFamily("dryness"):
+	case wet && f == t.top() && (named == topicDrying || named == topicWasteDrying):
+	default:
 		return false
 	}
 	t.heard.Topic = topicRecipe
-	if dryness := f.Slots[slotDryness].Key; dryness == "wet" || dryness == "too-wet" {
+	if wet {
 		t.advance(f)
 	} else {
 		t.sayTest(f)
@@ -214,6 +225,17 @@ func (t *turn) polite(r reading) bool {
 	default:
 		t.menu()
 	}
+	t.heard.Understood = true
+	return true
+}
+
+// warned answers what nobody may do, asked or told: to cut an old drum, or to
+// wash one and use it. An open question stays open.
+func (t *turn) warned(r reading) bool {
+	if !r.has("thing.cutting") || r.hasFamily("waste") {
+		return false
+	}
+	t.say("caution.drum", Answer, nil)
 	t.heard.Understood = true
 	return true
 }
@@ -252,8 +274,7 @@ func (t *turn) command(r reading) bool {
 	case r.whole("word.language"):
 		t.askLanguage()
 	case r.whole("word.start"):
-		t.s.Stopped = false
-		t.say("consent.started", Answer, nil)
+		t.restart()
 	case r.whole("word.forget-me"):
 		t.askForget()
 	case r.whole("word.not-me"):
@@ -267,6 +288,20 @@ func (t *turn) command(r reading) bool {
 	}
 	t.heard.Understood = true
 	return true
+}
+
+// restart brings the messages back, those of a hot drum with them.
+func (t *turn) restart() {
+	t.s.Stopped = false
+	t.say("consent.started", Answer, nil)
+	for i := range t.s.Drums {
+		switch d := &t.s.Drums[i]; d.Stage {
+		case stageLit:
+			t.follow(d)
+		case stageSealed:
+			t.watch(d)
+		}
+	}
 }
 
 // appendText adds a message to the end of the last reply.
@@ -823,6 +858,10 @@ func (t *turn) note(s Slot, v Value) {
 // start opens a topic by its key.
 func (t *turn) start(key string) {
 	t.heard.Topic = key
+	if key == topicLanguage {
+		t.askLanguage()
+		return
+	}
 	f := t.open(key)
 	t.advance(f)
 }
@@ -949,7 +988,7 @@ func (t *turn) topicOf(r reading) string {
 		under = &t.s.Frames[len(t.s.Frames)-2]
 	}
 	key := t.meant(r)
-	if under != nil && (key == under.Topic || !ownSubject[key] && !(key == topicBinder && ownSubject[under.Topic])) {
+	if under != nil && (key == under.Topic || !ownSubject[key] && !(key == topicBinder && (ownSubject[under.Topic] || r.has("thing.char")))) {
 		if p, ok := topics[under.Topic]; ok && p.next != nil && p.fill(r, under.Open).found() {
 			return under.Topic
 		}
@@ -1064,8 +1103,12 @@ func (t *turn) puzzled(text string) {
 		return // the line about the danger is the answer
 	}
 	t.s.Fails++
-	if t.aiding() {
+	switch {
+	case t.aiding():
 		t.say("aid.go-on", Emergency, nil)
+		return
+	case len(t.s.Alerts) > 0: // a duty phone asks back
+		t.sayAlert(t.s.Alerts[len(t.s.Alerts)-1])
 		return
 	}
 	if runes := []rune(text); len(runes) > longestPuzzle {

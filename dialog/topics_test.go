@@ -206,9 +206,9 @@ func TestEnrolKeepsConsent(t *testing.T) {
 func TestPlansSayWhatIsShort(t *testing.T) {
 	p := speaks(t, "en")
 	late := all(p.says("plan 100 kg in 14 days, cobs, 1 drum, 2 people"))
-	require.Contains(t, late, "Your day cannot be met: by then 5")
+	require.Contains(t, late, "Not all is ready by Monday 16/3: by then 5")
 	require.Contains(t, late, "With 2 drums it can.")
-	require.Contains(t, all(p.says("3 drums, 4 people")), "Your day can be met.")
+	require.Contains(t, all(p.says("3 drums, 4 people")), "They are ready by Monday 16/3.")
 }
 
 // TestStarchInHand: a part well, or all of it weaker, never a mix that crumbles.

@@ -1,0 +1,206 @@
+package dialog_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
+	"cobline/locales"
+)
+
+// TestTextsOfTheYard holds single texts of producers to the message that must
+// answer them, in a stage of a burn: "" none, "wet" refused, "lit", "sealed",
+// "opened".
+func TestTextsOfTheYard(t *testing.T) {
+	for _, row := range []struct {
+		lang        locales.Lang
+		stage, text string
+		key         string
+	}{
+		{"en", "", "can i cut the drum with a grinder", "caution.drum"},
+		{"en", "", "can i wash it and use it", "caution.drum"},
+		{"sw", "", "naweza kukata pipa kwa grainda", "caution.drum"},
+		{"sw", "", "nioshe pipa", "caution.drum"},
+		{"en", "sealed", "can i pour water on it", "caution.glowing"},
+		{"en", "opened", "i poured water inside", "caution.glowing"},
+		{"sw", "sealed", "nimwage maji kwenye pipa", "caution.glowing"},
+		{"en", "sealed", "the lid fell off", "burn.opened-early"},
+		{"en", "sealed", "wind took the lid", "burn.opened-early"},
+		{"sw", "sealed", "kifuniko kimeanguka", "burn.opened-early"},
+		{"en", "opened", "it is glowing now", "burn.still-hot"},
+		{"en", "opened", "still hot", "burn.still-hot"},
+		{"sw", "opened", "bado moto", "burn.still-hot"},
+		{"en", "lit", "my fire stopped", "burn.fire-out"},
+		{"sw", "lit", "moto umeisha", "burn.fire-out"},
+		{"en", "", "sack gets warm", "remedy.fresh"},
+		{"sw", "", "mfuko una joto", "remedy.fresh"},
+		{"en", "", "they stick in the mould", "ask.cause"},
+		{"en", "wet", "how long to dry", "recipe.wet"},
+		{"sw", "wet", "siku ngapi kukauka", "recipe.wet"},
+		{"en", "wet", "drying briquettes", "dry.briquettes"},
+		{"en", "", "what is this", "line.help"},
+		{"en", "", "who are you", "line.help"},
+		{"sw", "", "hii ni nini", "line.help"},
+		{"en", "", "please stop sending messages", "consent.stopped"},
+		{"sw", "", "acha kunitumia ujumbe", "consent.stopped"},
+		{"en", "recipe", "paste for 30 kg charcoal", "ask.starch"},
+		{"en", "recipe", "i found a new food drum", "drum.good"},
+	} {
+		p := speaks(t, row.lang)
+		p.state.DrumPast = ""
+		waste := map[locales.Lang]string{"en": "cobs 1 drum ", "sw": "magunzi pipa 1 "}[row.lang]
+		switch row.stage {
+		case "recipe":
+			p.says(waste + "dry")
+		case "wet":
+			p.says(map[locales.Lang]string{"en": "cobs 1 drum strings peel", "sw": "magunzi pipa 1 yamelowa"}[row.lang])
+		case "lit", "sealed", "opened":
+			q := sealed(t)
+			q.state.Lang = row.lang
+			q.state.Drums[0].Stage = row.stage
+			p = q
+		}
+		require.Contains(t, keys(p.says(row.text)), row.key, "%s: %s", row.stage, row.text)
+	}
+}
+
+// TestOptionsByTheirWords: an option may be answered by the words of its label,
+// if they fit no other.
+func TestOptionsByTheirWords(t *testing.T) {
+	p := speaks(t, "en")
+	p.says("they crack")
+	require.Contains(t, all(p.says("fine powder")), "Mix in some grains")
+	p = speaks(t, "en")
+	p.says("check")
+	require.Contains(t, all(p.says("they split")), "Do not sell these yet")
+	p = speaks(t, "en")
+	p.says("they smell bad")
+	require.NotContains(t, keys(p.says("in")), "ask.fix", "a word of several options is no answer")
+}
+
+// TestTheAdviceOnHalfBurnedPiecesWorks: what the line tells a person to text is
+// understood, charcoal and pieces.
+func TestTheAdviceOnHalfBurnedPiecesWorks(t *testing.T) {
+	for lang, text := range map[locales.Lang]string{
+		"en": "WEIGHED 9 kg charcoal, 1 kg half-burned",
+		"sw": "NIMEPIMA mkaa kilo 9, kilo 1 vilivyoungua nusu",
+	} {
+		catalog, err := locales.Load()
+		require.NoError(t, err)
+		require.Contains(t, catalog.Text(lang, "advice.unsure", nil), text+".")
+		p := sealed(t)
+		p.state.Lang, p.state.Drums[0].Stage = lang, "opened"
+		p.says(text)
+		require.Len(t, p.state.Batches, 1, text)
+		require.Equal(t, []float64{9, 1}, []float64{p.state.Batches[0].CharKg, p.state.Batches[0].BrandsKg}, text)
+	}
+}
+
+// TestADoubtfulWeightIsKept: what was weighed is not asked for again when the
+// person only says that it is done.
+func TestADoubtfulWeightIsKept(t *testing.T) {
+	p := sealed(t)
+	p.state.Drums[0].Stage = "opened"
+	require.Contains(t, keys(p.says("not weighed 7 kg 2 kg")), "burn.asking-weighed")
+	p.says("2")
+	require.Len(t, p.state.Batches, 1)
+	require.Equal(t, []float64{7, 2}, []float64{p.state.Batches[0].CharKg, p.state.Batches[0].BrandsKg})
+}
+
+// TestStartBringsBackTheHotDrum: after STOP and START the messages of a drum
+// that is alight or sealed come again.
+func TestStartBringsBackTheHotDrum(t *testing.T) {
+	for _, stage := range []string{"lit", "sealed"} {
+		p := known(t)
+		p.says("cobs 1 drum dry")
+		p.says("lit")
+		if stage == "sealed" {
+			p.says("covered")
+		}
+		timers := p.state.Timers
+		p.says("stop")
+		require.Empty(t, p.state.Timers)
+		p.says("start")
+		require.ElementsMatch(t, timers, p.state.Timers, stage)
+	}
+}
+
+// TestTheMorningAfter: the answer to "How is the hurt person?" is no failure.
+func TestTheMorningAfter(t *testing.T) {
+	for lang, texts := range map[locales.Lang][2]string{
+		"en": {"my hand is burned", "she is better now thank you"},
+		"sw": {"nimeungua mkono", "amepata nafuu asante"},
+	} {
+		p := speaks(t, lang)
+		p.says(texts[0])
+		p.until(p.now.Add(25*time.Hour), nil)
+		require.Equal(t, []string{"line.kind"}, keys(p.says(texts[1])))
+	}
+}
+
+// TestC15ADutyPhoneAsksBack: what a duty phone texts and the line does not
+// understand brings the emergency again, not a menu.
+func TestC15ADutyPhoneAsksBack(t *testing.T) {
+	p := known(t)
+	p.step(dialog.Alerted{Alert: dialog.Alert{ID: "x", Kind: "burn", Place: "home", At: p.now, Number: "+254700000001"}})
+	turn := p.says("tell me what happened")
+	require.Equal(t, []string{"duty.alert"}, keys(turn))
+	require.Contains(t, all(turn), "+254700000001")
+	p.says("seen")
+	require.Contains(t, keys(p.says("who is that then")), "line.menu")
+}
+
+// TestFridayWeek: the day an order is judged by is that of the words, and named.
+func TestFridayWeek(t *testing.T) {
+	for text, day := range map[string]string{
+		"by friday": "Friday 6/3", "by friday week": "Friday 13/3", "by friday next week": "Friday 13/3",
+		"in 2 weeks": "Monday 16/3", "by wednesday": "Wednesday 4/3",
+	} {
+		p := speaks(t, "en")
+		require.Contains(t, all(p.says("200 kg briquettes "+text+", cobs, 2 drums")), "by "+day+":", text)
+	}
+}
+
+// TestEnoughStarch: starch that a scale cannot tell from what is needed is
+// enough.
+func TestEnoughStarch(t *testing.T) {
+	p := speaks(t, "en")
+	turn := p.says("6 kg charcoal and 2 kg cassava root")
+	require.Equal(t, "binder.root", turn.Replies[0].Key)
+	require.Contains(t, all(turn), "For 6 kg charcoal: 2 kg cassava root")
+	require.Equal(t, []string{"ask.short"}, keys(p.says("9 kg charcoal and 2 kg cassava root")))
+}
+
+// TestLanguageByTheMenu: the last topic of the menu offers the languages.
+func TestLanguageByTheMenu(t *testing.T) {
+	p := speaks(t, "en")
+	turn := p.lasts("MENU", "8", "8", "8", "1")
+	require.Equal(t, []string{"English", "Kiswahili"}, turn.Replies[0].Choices)
+	require.Contains(t, keys(p.says("2")), "line.menu")
+	require.EqualValues(t, "sw", p.state.Lang)
+}
+
+// TestC6TheSeventhDrumHasNoLetter: a LIT without a name while six drums are hot
+// moves none of them.
+func TestC6TheSeventhDrumHasNoLetter(t *testing.T) {
+	p := known(t)
+	for _, name := range []string{"A", "B", "C", "D", "E", "F"} {
+		p.says("lit " + name)
+	}
+	before := drums(p.state)
+	turn := p.says("lit")
+	require.Equal(t, []string{"burn.full"}, keys(turn))
+	require.Equal(t, before, drums(turn.State))
+}
+
+// TestAnotherPlaceIsNoPlaceOfOurs: who works where the line knows no place is
+// not told to be in one.
+func TestAnotherPlaceIsNoPlaceOfOurs(t *testing.T) {
+	p := speaks(t, "en")
+	p.others = []string{"Mlimani"}
+	turn := p.lasts("my place", "3", "no", "yes")
+	require.Equal(t, []string{"enrol.done", "enrol.other"}, keys(turn))
+	require.NotContains(t, all(turn), "Kisimani")
+}
