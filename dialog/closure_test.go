@@ -1,0 +1,359 @@
+package dialog_test
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"os"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
+	"cobline/gateway/sms"
+	"cobline/gateway/ussd"
+	"cobline/locales"
+)
+
+// everyday are the texts of the search in one language: every topic, every
+// report, every word of command, numbers, answers, and what nobody understands.
+var everyday = map[locales.Lang][]string{
+	"en": {
+		"cobs 2 drums snaps", "rice husk", "husk", "wet", "9 kg charcoal", "2 kg cassava root", "press", "drying", "how to dry cobs", "plan 50 kg", "price", "60",
+		"my briquettes crumble", "check", "my batches", "weather", "ask", "join", "safety", "LIT", "LIT B", "COVERED", "OPENED", "weighed 9 kg", "open?", "not opened", "rain",
+		"300 drums", "i am dizzy", "HURT", "SEEN", "acha", "START", "FORGET ME", "NOT ME", "HELP", "CALL", "MORE", "WHY", "LANGUAGE", "yes", "no", "", "qwerty",
+	},
+	"sw": {
+		"magunzi pipa 2 kavu", "pumba za mpunga", "majani ya mahindi", "mbichi", "mkaa kilo 9", "muhogo kilo 2", "kandamiza", "kukausha", "kausha magunzi", "mpango kilo 50", "bei", "60",
+		"tatizo", "ubora", "batchi zangu", "hali ya hewa", "swali", "nataka kujiunga", "usalama", "NIMEWASHA", "NIMEWASHA B", "NIMEFUNIKA", "NIMEFUNGUA", "nimepima kilo 9", "nifungue?", "kama nimefungua", "mvua",
+		"pipa 300", "kizunguzungu", "UMIA", "NIMEONA", "acha", "ANZA", "NISAHAU", "SI MIMI", "MSAADA", "PIGA SIMU", "ZAIDI", "KWANINI", "LUGHA", "ndiyo", "hapana", "", "qwerty",
+	},
+}
+
+// everywhere are the words that must work in every state.
+var everywhere = map[locales.Lang]struct{ menu, back, cry string }{
+	"en": {"MENU", "BACK", "my child fainted"},
+	"sw": {"MENYU", "RUDI", "mtoto amezimia"},
+}
+
+// spot is one state of a search, and how it was reached.
+type spot struct {
+	state dialog.State
+	now   time.Time
+	name  string // of the event that led here
+	from  *spot
+}
+
+// path is how a spot was reached, the first event first.
+func (s *spot) path() string {
+	var names []string
+	for ; s != nil && s.name != ""; s = s.from {
+		names = append(names, fmt.Sprintf("%q", s.name))
+	}
+	slices.Reverse(names)
+	return strings.Join(names, " > ")
+}
+
+// key tells the states of the search apart; of the states that share one, the
+// first to be reached stands for all. Left out are amounts, names, words filled
+// in, exact times, what lies below the open question, and what MORE would say.
+// The small search also leaves out all drums but the one that matters most, and
+// whether the person was hurt, stopped, or has a record.
+func (s *spot) key(whole bool) string {
+	b := make([]byte, 0, 100)
+	flags := func(all ...bool) {
+		for _, on := range all {
+			b = append(b, "-+"[map[bool]int{true: 1}[on]])
+		}
+	}
+	b = append(b, s.state.Lang...)
+	flags(s.state.Met)
+	if n := len(s.state.Frames); n > 0 {
+		f := s.state.Frames[n-1]
+		b = fmt.Appendf(b, "%s.%s.%d.%d", f.Topic, f.Open, len(f.Options), f.Page)
+		flags(f.Done, f.Tie, n > 1)
+	}
+	stages := make([]bool, 4) // alight, hot, sealed and cold, opened
+	for _, d := range s.state.Drums {
+		switch hot := s.now.Before(d.NotBefore); {
+		case d.Stage == "lit":
+			stages[0] = true
+		case d.Stage == "sealed" && hot:
+			stages[1] = true
+		case d.Stage == "sealed":
+			stages[2] = true
+		default:
+			stages[3] = true
+		}
+	}
+	if whole {
+		flags(stages...)
+		flags(len(s.state.Drums) > 1, s.state.Stopped, s.state.Alert != nil, len(s.state.Batches) > 0)
+		return string(b)
+	}
+	return fmt.Sprint(string(b), slices.Index(stages, true))
+}
+
+// closure is a search over all states a conversation can be in.
+type closure struct {
+	engine *dialog.Engine
+	phone  *phone
+	whole  bool
+	fits   sync.Map // replies and screens that are within their budget
+
+	mu     sync.Mutex
+	faults map[string]string // by rule and place, the shortest way there
+}
+
+// found is what one spot leads to.
+type found struct {
+	spots []*spot
+	steps int
+}
+
+// fault keeps the first way to break a rule at a question.
+func (c *closure) fault(at *spot, event, rule, detail string) {
+	where := "nothing open"
+	if n := len(at.state.Frames); n > 0 {
+		where = at.state.Frames[n-1].Topic + "." + string(at.state.Frames[n-1].Open)
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if _, known := c.faults[rule+" at "+where]; !known {
+		c.faults[rule+" at "+where] = at.path() + " > " + event + "\n" + detail
+	}
+}
+
+// step gives an event to a spot and holds what comes of it against the budgets.
+func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (dialog.Turn, *spot) {
+	w := c.phone.world()
+	w.Now = now.In(c.phone.place.Zone)
+	turn := c.engine.Step(at.state, ev, w)
+	to := &spot{turn.State, w.Now, name, at}
+	texts := make([]string, 0, len(turn.Replies))
+	for i, r := range turn.Replies {
+		texts = append(texts, r.Text)
+		c.segments(to, r, turn.Heard.Lang, !at.state.Met)
+		if len(r.Choices) > 0 && i < len(turn.Replies)-1 {
+			c.fault(at, name, "a list is not the last message", all(turn))
+		}
+	}
+	if len(turn.Replies) > 0 {
+		c.screens(to, strings.Join(texts, "\n"), turn.Replies[len(turn.Replies)-1].Choices, turn.Heard.Lang)
+	}
+	if _, ok := ev.(dialog.Said); ok && len(turn.Replies) == 0 || len(turn.Replies) > 3 {
+		c.fault(at, name, "one to three messages", all(turn))
+	}
+	if n := len(turn.Replies); n > 0 {
+		shown := len(turn.Replies[n-1].Choices)
+		open := 0
+		if f := len(turn.State.Frames); f > 0 {
+			open = len(turn.State.Frames[f-1].Options)
+		}
+		if shown > 0 && shown != open {
+			c.fault(at, name, "the digits shown are those that count", all(turn))
+		}
+	}
+	return turn, to
+}
+
+// segments holds a reply against its budget: that of its message, and one more
+// segment for a list of choices or for the greeting of the first turn. Three
+// are the most.
+func (c *closure) segments(at *spot, r dialog.Reply, l locales.Lang, first bool) {
+	text := sms.Plain(r.Plain(), locales.Substitutions(l))
+	if _, ok := c.fits.LoadOrStore(text, true); ok {
+		return
+	}
+	budget := 1
+	if slices.Contains(locales.IDs(), locales.ID(r.Key)) {
+		budget = locales.Budget(locales.ID(r.Key))
+	}
+	if len(r.Choices) > 0 {
+		budget++
+	}
+	if first {
+		budget++
+	}
+	if n := len(sms.Split(text).Segments); n > min(budget, 3) {
+		c.fault(at, "", fmt.Sprintf("%s in %d segments", r.Key, budget), fmt.Sprintf("%d segments: %s", n, text))
+	}
+}
+
+// screenKeys are the page keys of a session, as the line serves them.
+var screenKeys = ussd.Keys{Back: ussd.Key{Press: "7", Label: "Back"}, More: ussd.Key{Press: "8", Label: "More"}}
+
+// A screen holds 160 septets, or 80 letters of the wide alphabet; a turn may
+// take this many of them.
+const (
+	screenUnits = 160
+	mostScreens = 5
+)
+
+func onScreen(page string) int {
+	encoding, n := sms.Measure(page)
+	if encoding == sms.UCS2 {
+		return screenUnits / 80 * n
+	}
+	return n
+}
+
+// screens lays a turn out on the screens of a session, and holds them against
+// their budget.
+func (c *closure) screens(at *spot, text string, choices []string, l locales.Lang) {
+	if _, ok := c.fits.LoadOrStore(text+"\x00"+strings.Join(choices, "\n"), true); ok {
+		return
+	}
+	screen := ussd.Pages(sms.Plain(text, locales.Substitutions(l)), choices, screenKeys, screenUnits, onScreen)
+	for _, page := range screen.Pages {
+		if onScreen(page) > screenUnits || page == "" {
+			c.fault(at, "", "a screen", page)
+		}
+	}
+	if len(screen.Pages) > mostScreens {
+		c.fault(at, "", fmt.Sprintf("%d screens", len(screen.Pages)), strings.Join(screen.Pages, "\n---\n"))
+	}
+	if last := screen.Pages[len(screen.Pages)-1]; len(choices) > 0 && !strings.Contains(last, "\n1 ") && !strings.HasPrefix(last, "1 ") {
+		c.fault(at, "", "choices stay together", strings.Join(screen.Pages, "\n---\n"))
+	}
+}
+
+// visit gives a spot every event and holds each turn against what must work
+// everywhere.
+func (c *closure) visit(at *spot) (out found) {
+	lang := cmp.Or(at.state.Lang, "en")
+	keep := func(turn dialog.Turn, to *spot) dialog.Turn {
+		out.steps++
+		out.spots = append(out.spots, to)
+		return turn
+	}
+	say := func(text string) dialog.Turn {
+		return keep(c.step(at, text, at.now, dialog.Said{Text: text, Via: dialog.SMS}))
+	}
+	var top dialog.Frame
+	if n := len(at.state.Frames); n > 0 {
+		top = at.state.Frames[n-1]
+	}
+	list := len(top.Options)
+	for digit := range 10 {
+		key := fmt.Sprint(digit)
+		turn := say(key)
+		switch {
+		case digit > 0 && digit <= list && !turn.Heard.Understood:
+			c.fault(at, key, "a digit that was shown is understood", all(turn))
+		case list > 0 && digit == 0 && !slices.Contains(keys(turn), "line.menu"):
+			c.fault(at, key, "0 is the menu on a list", all(turn))
+		case list > 0 && digit == 9 && !slices.Contains(keys(turn), "hurt.which"):
+			c.fault(at, key, "9 is hurt on a list", all(turn))
+		case list == 0 && (slices.Contains(keys(turn), "hurt.which") || digit == 0 && at.state.Met && top.Open != "" && slices.Contains(keys(turn), "line.menu")):
+			c.fault(at, key, "a digit is a number where no list is open", all(turn))
+		}
+	}
+	for _, text := range everyday[lang] {
+		say(text)
+	}
+	c.wayOut(at, lang, say)
+	for _, timer := range at.state.Timers {
+		late := timer.At.Add(5 * time.Hour)
+		for _, ring := range []struct {
+			name string
+			at   time.Time
+		}{{"early ", at.now}, {"due ", timer.At}, {"late ", late}} {
+			if !ring.at.Before(at.now) {
+				keep(c.step(at, ring.name+string(timer.ID), ring.at, dialog.Due{Timer: timer}))
+			}
+		}
+	}
+	keep(c.step(at, "another one's emergency", at.now, dialog.Alerted{Alert: dialog.Alert{ID: "e9", Kind: "burn", Place: "home", At: at.now, Number: "+254700000009"}}))
+	return out
+}
+
+// wayOut tries the words that must work in every state.
+func (c *closure) wayOut(at *spot, lang locales.Lang, say func(string) dialog.Turn) {
+	words := everywhere[lang]
+	if turn := say(words.menu); !slices.Contains(keys(turn), "line.menu") {
+		c.fault(at, words.menu, "MENU shows the menu", all(turn))
+	}
+	stop := say("STOP")
+	if !stop.State.Stopped || slices.ContainsFunc(stop.State.Timers, func(o dialog.Timer) bool { return o.ID != "duty" }) {
+		c.fault(at, "STOP", "STOP stops", all(stop))
+	}
+	cry := say(words.cry)
+	if cry.Heard.Tier != "a" || cry.Replies[0].Key != "aid.not-waking" || cry.Replies[0].Urgency != dialog.Emergency || !sameQuestion(at.state, cry.State) {
+		c.fault(at, words.cry, "an emergency is answered and the question stays", all(cry))
+	}
+	say(words.back)
+	from := at
+	for range 12 {
+		turn, to := c.step(from, words.back, from.now, dialog.Said{Text: words.back, Via: dialog.SMS})
+		if slices.Contains(keys(turn), "line.menu") {
+			return
+		}
+		from = to
+	}
+	c.fault(at, words.back, "BACK leads to the menu", from.path())
+}
+
+// sameQuestion reports whether two states have the same question open.
+func sameQuestion(a, b dialog.State) bool {
+	if len(a.Frames) == 0 || len(b.Frames) == 0 {
+		return len(a.Frames) == len(b.Frames)
+	}
+	x, y := a.Frames[len(a.Frames)-1], b.Frames[len(b.Frames)-1]
+	return x.Topic == y.Topic && x.Open == y.Open && slices.Equal(x.Options, y.Options)
+}
+
+// run visits states, all that are equally far at a time, until none is new.
+func (c *closure) run(level []*spot) (states, steps int) {
+	seen := map[string]bool{}
+	for len(level) > 0 {
+		results := make([]found, len(level))
+		var workers sync.WaitGroup
+		for first := range runtime.NumCPU() {
+			workers.Go(func() {
+				for i := first; i < len(level); i += runtime.NumCPU() {
+					results[i] = c.visit(level[i])
+				}
+			})
+		}
+		workers.Wait()
+		level = nil
+		for _, r := range results {
+			steps += r.steps
+			for _, s := range r.spots {
+				if k := s.key(c.whole); !seen[k] {
+					seen[k] = true
+					level = append(level, s)
+				}
+			}
+		}
+	}
+	return len(seen), steps
+}
+
+// TestNoStateWithoutAWayOut searches breadth first over what a person can write
+// and what the clock can ring, from a stranger and from people of each language,
+// until no state is new. In every state MENU, BACK, STOP and a cry for help work,
+// every digit that was shown is understood, and no answer is over its budget of
+// segments and of screens. At its long size the states are told apart by more.
+func TestNoStateWithoutAWayOut(t *testing.T) {
+	p := newPhone(t)
+	p.place.Duty = 1
+	c := &closure{engine: p.e, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", faults: map[string]string{}}
+	begin := time.Now()
+	level := []*spot{{now: p.now}}
+	for _, l := range []locales.Lang{"en", "sw"} {
+		level = append(level, &spot{now: p.now, state: dialog.State{Lang: l, Chosen: true, Met: true}})
+	}
+	states, steps := c.run(level)
+	t.Logf("%d states, %d steps, %s", states, steps, time.Since(begin).Round(time.Second))
+	require.Less(t, states, 300_000)
+	for _, rule := range slices.Sorted(maps.Keys(c.faults)) {
+		t.Errorf("%s:\n%s", rule, c.faults[rule])
+	}
+}
