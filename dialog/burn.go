@@ -626,7 +626,11 @@ func (t *turn) drop(name string) {
 	t.untime(name, timerSmoke, timerCover, timerSilent, timerHold, timerOpen, timerWeigh, timerClose)
 	t.s.Drums = slices.DeleteFunc(t.s.Drums, func(d Drum) bool { return d.Name == name })
 	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool {
-		return f.Slots[slotDrum].Key == name && (f.Topic == topicSmoke || f.Topic == topicInside)
+		if topics[f.Topic].next != nil || f.Topic == lobby {
+			return false
+		}
+		_, asked := t.asideQuestion(&f)
+		return !asked // it was about this drum
 	})
 }
 

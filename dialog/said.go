@@ -533,9 +533,12 @@ func (t *turn) back() {
 		t.menu()
 		return
 	}
+	slot, _, doubted := f.doubt()
 	switch {
 	case f.Page > 0:
 		f.Page--
+	case doubted:
+		delete(f.Slots, doubtOf(slot))
 	case len(f.Past) > 0:
 		last := f.Past[len(f.Past)-1]
 		f.Past = f.Past[:len(f.Past)-1]
@@ -554,12 +557,16 @@ func (t *turn) back() {
 // resume asks the open question of the top frame again, or gives its answer.
 func (t *turn) resume() {
 	f := t.top()
+	doubted := false
+	if f != nil {
+		_, _, doubted = f.doubt()
+	}
 	switch {
 	case f == nil:
 		t.menu()
 	case f.Topic == lobby && f.Open == slotLanguage:
 		t.askLanguage()
-	case f.Topic != lobby && topics[f.Topic].next != nil && !(f.Done && f.Open == slotDrumPast) && !(f.Tie && f.Open != ""):
+	case f.Topic != lobby && topics[f.Topic].next != nil && !(f.Done && f.Open == slotDrumPast) && !(f.Tie && f.Open != "") && !doubted:
 		f.Tie = false
 		t.advance(f)
 	default:
@@ -587,6 +594,9 @@ func (t *turn) question(f *Frame) (question, bool) {
 		return drumPastQuestion(), true
 	case f.Tie && f.Open != "": // a tie whose question was withdrawn is no question
 		return tieQuestion(f.Open, f.Options), true
+	}
+	if slot, v, doubted := f.doubt(); doubted {
+		return t.doubtQuestion(slot, v), true
 	}
 	return topics[f.Topic].next(t, f)
 }
@@ -1048,27 +1058,35 @@ func label(slot Slot, key string) locales.ID {
 	return locales.ID(strings.ReplaceAll(string(slot), "_", "-") + "." + key)
 }
 
-// askDoubt asks about a number that is hard to believe, or can be read in two
-// ways.
+// askDoubt asks about a number that is hard to believe.
 func (t *turn) askDoubt(f *Frame, slot Slot, v Value) {
 	for _, s := range append(rivals(slot), slot) {
 		delete(f.Slots, s) // what was said before no longer holds
 	}
+	f.Slots[doubtOf(slot)] = v
+	t.ask(f, t.doubtQuestion(slot, v))
+}
+
+// doubtQuestion is the question about such a number.
+func (t *turn) doubtQuestion(slot Slot, v Value) question {
 	l := limits[slot]
 	args := locales.Args{"Number": t.number(v.Number), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most)}
 	switch {
 	case v.Other != 0:
-		t.ask(f, t.numbers(doubtOf(slot), "doubt.which", []float64{v.Number, v.Other}))
+		return t.numbers(doubtOf(slot), "doubt.which", []float64{v.Number, v.Other})
 	case l.holds(v.Number):
-		t.ask(f, question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}})
-	default:
-		delete(f.Slots, doubtOf(slot))
-		id := locales.ID("doubt.many")
-		if v.Number < l.least {
-			id = "doubt.few"
-		}
-		t.ask(f, question{slot: slot, id: id, args: args})
+		return question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}}
+	case v.Number < l.least:
+		return question{slot: slot, id: "doubt.few", args: args}
 	}
+	return question{slot: slot, id: "doubt.many", args: args}
+}
+
+// doubt returns the number the open question doubts, and its slot.
+func (f *Frame) doubt() (slot Slot, v Value, doubted bool) {
+	slot, _ = f.Open.doubted()
+	v, doubted = f.Slots[doubtOf(slot)]
+	return slot, v, doubted && !f.Done
 }
 
 // numbers asks for one of some numbers of a slot.
