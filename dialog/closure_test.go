@@ -26,12 +26,12 @@ var everyday = map[locales.Lang][]string{
 	"en": {
 		"cobs 2 drums snaps", "rice husk", "husk", "wet", "9 kg charcoal", "2 kg cassava root", "press", "drying", "how to dry cobs", "plan 50 kg", "price", "60",
 		"my briquettes crumble", "check", "my batches", "weather", "ask", "join", "safety", "LIT", "LIT B", "COVERED", "OPENED", "weighed 9 kg", "open?", "not opened", "rain",
-		"300 drums", "i am dizzy", "HURT", "SEEN", "acha", "START", "FORGET ME", "NOT ME", "HELP", "CALL", "MORE", "WHY", "LANGUAGE", "yes", "no", "", "qwerty",
+		"300 drums", "i am dizzy", "HURT", "SEEN", "acha", "START", "FORGET ME", "NOT ME", "HELP", "CALL", "MORE", "WHY", "LANGUAGE", "yes", "no", "",
 	},
 	"sw": {
 		"magunzi pipa 2 kavu", "pumba za mpunga", "majani ya mahindi", "mbichi", "mkaa kilo 9", "muhogo kilo 2", "kandamiza", "kukausha", "kausha magunzi", "mpango kilo 50", "bei", "60",
 		"tatizo", "ubora", "batchi zangu", "hali ya hewa", "swali", "nataka kujiunga", "usalama", "NIMEWASHA", "NIMEWASHA B", "NIMEFUNIKA", "NIMEFUNGUA", "nimepima kilo 9", "nifungue?", "kama nimefungua", "mvua",
-		"pipa 300", "kizunguzungu", "UMIA", "NIMEONA", "acha", "ANZA", "NISAHAU", "SI MIMI", "MSAADA", "PIGA SIMU", "ZAIDI", "KWANINI", "LUGHA", "ndiyo", "hapana", "", "qwerty",
+		"pipa 300", "kizunguzungu", "UMIA", "NIMEONA", "acha", "ANZA", "NISAHAU", "SI MIMI", "MSAADA", "PIGA SIMU", "ZAIDI", "KWANINI", "LUGHA", "ndiyo", "hapana", "",
 	},
 }
 
@@ -162,9 +162,14 @@ func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (d
 	return turn, to
 }
 
+// together are the replies that say two messages in one: when a drum was
+// covered, a remedy that is the likeliest of several, and what is said of a drum
+// alight where a turn would need a fourth message.
+var together = []string{"burn.wait", "burn.lit", "burn.lit-wet", "burn.lit-long", "burn.lit-late", "burn.lit-dark", "remedy."}
+
 // segments holds a reply against its budget: that of its message, and one more
-// segment for a list of choices or for the greeting of the first turn. Three
-// are the most.
+// segment for a list of choices, for the greeting of the first turn, or for two
+// messages in one. Three are the most.
 func (c *closure) segments(at *spot, r dialog.Reply, l locales.Lang, first bool) {
 	text := sms.Plain(r.Plain(), locales.Substitutions(l))
 	if _, ok := c.fits.LoadOrStore(text, true); ok {
@@ -177,7 +182,7 @@ func (c *closure) segments(at *spot, r dialog.Reply, l locales.Lang, first bool)
 	if len(r.Choices) > 0 {
 		budget++
 	}
-	if first {
+	if first || slices.ContainsFunc(together, func(k string) bool { return r.Key == k || strings.HasSuffix(k, ".") && strings.HasPrefix(r.Key, k) }) {
 		budget++
 	}
 	if n := len(sms.Split(text).Segments); n > min(budget, 3) {
@@ -257,6 +262,9 @@ func (c *closure) visit(at *spot) (out found) {
 	for _, text := range everyday[lang] {
 		say(text)
 	}
+	if turn := say("qwerty"); !turn.Heard.Understood && turn.State.Fails < 3 && top.Open != "" && top.Topic != "lobby" && !top.Done && !openStays(at.state, turn.State) {
+		c.fault(at, "qwerty", "a question outlives what is not understood", all(turn))
+	}
 	c.wayOut(at, lang, say)
 	for _, timer := range at.state.Timers {
 		late := timer.At.Add(5 * time.Hour)
@@ -308,10 +316,20 @@ func sameQuestion(a, b dialog.State) bool {
 	return x.Topic == y.Topic && x.Open == y.Open && slices.Equal(x.Options, y.Options)
 }
 
-// run visits states, all that are equally far at a time, until none is new.
-func (c *closure) run(level []*spot) (states, steps int) {
+// openStays reports whether the same question is open, however it is put.
+func openStays(a, b dialog.State) bool {
+	if len(b.Frames) == 0 {
+		return false
+	}
+	x, y := a.Frames[len(a.Frames)-1], b.Frames[len(b.Frames)-1]
+	return x.Topic == y.Topic && x.Open == y.Open
+}
+
+// run visits states, all that are equally far at a time, until none is new or
+// they are too far.
+func (c *closure) run(level []*spot, farthest int) (states, steps int) {
 	seen := map[string]bool{}
-	for len(level) > 0 {
+	for range farthest {
 		results := make([]found, len(level))
 		var workers sync.WaitGroup
 		for first := range runtime.NumCPU() {
@@ -350,7 +368,11 @@ func TestNoStateWithoutAWayOut(t *testing.T) {
 	for _, l := range []locales.Lang{"en", "sw"} {
 		level = append(level, &spot{now: p.now, state: dialog.State{Lang: l, Chosen: true, Met: true}})
 	}
-	states, steps := c.run(level)
+	farthest := 1000
+	if os.Getenv("COBLINE_SCALE") == "small" {
+		farthest = 3
+	}
+	states, steps := c.run(level, farthest)
 	t.Logf("%d states, %d steps, %s", states, steps, time.Since(begin).Round(time.Second))
 	require.Less(t, states, 300_000)
 	for _, rule := range slices.Sorted(maps.Keys(c.faults)) {
