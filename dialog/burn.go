@@ -320,7 +320,7 @@ func (t *turn) drum(name string) *Drum {
 
 // burning reports whether a drum is alight or sealed.
 func (t *turn) burning() bool {
-	return slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage != stageOpened })
+	return t.s.Burning()
 }
 
 // latestSealed returns the sealed drum that must wait longest.

@@ -151,27 +151,6 @@ func (t *turn) lapsed(ev Lapsed) {
 	}
 }
 
-// told is an officer's notice. Those with a drum alight or sealed also get the
-// rain line with a notice about the weather.
-func (t *turn) told(n Notice) {
-	t.heard.Understood = true
-	text := n.Texts[t.lang]
-	if text == "" {
-		text = n.Texts[t.e.fallback]
-	}
-	if text == "" || t.s.Stopped {
-		return
-	}
-	valid := n.Expires.Sub(t.w.Now)
-	if valid <= 0 {
-		return
-	}
-	t.add(Reply{Key: "notice", Text: text, Urgency: Bulletin, Valid: valid})
-	if n.Weather && t.burning() {
-		t.add(Reply{Key: "burn.rain", Text: t.text("burn.rain", nil), Urgency: Safety, Valid: valid})
-	}
-}
-
 // enrolled takes over what an officer entered, and says who writes and why.
 func (t *turn) enrolled(p Profile) {
 	t.heard.Understood = true

@@ -46,6 +46,7 @@ func (e *Engine) Step(s State, ev Event, w World) Turn {
 	switch ev := ev.(type) {
 	case Said:
 		t.said(ev)
+		t.recognise()
 	case Due:
 		t.due(ev.Timer)
 	case Told:

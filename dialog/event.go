@@ -70,14 +70,6 @@ const (
 	Refused Why = 2
 )
 
-// Notice is one officer's notice in the languages it was written in.
-type Notice struct {
-	ID      string
-	Texts   map[locales.Lang]string
-	Expires time.Time
-	Weather bool // it concerns the weather: a person with a drum alight or sealed also gets the rain line
-}
-
 // Profile is what an officer knows of a person.
 type Profile struct {
 	Lang    locales.Lang `cbor:"1,keyasint,omitempty"`

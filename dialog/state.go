@@ -39,6 +39,7 @@ type State struct {
 	Profile  Profile      `cbor:"19,keyasint,omitzero"`
 	PasteKg  float64      `cbor:"20,keyasint,omitempty"` // charcoal of the last paste
 	Puzzled  string       `cbor:"21,keyasint,omitempty"` // the last text that was not understood
+	Asked    time.Time    `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
 }
 
 // Frame is an open topic: what was filled, and what is being asked.

@@ -604,6 +604,12 @@ var messages = []Message{
 	{"enrol.quiet", 2, Args{"Place": "Upper Kisimani"}},
 	{"enrol.other", 1, nil},
 
+	// Officers' notices.
+	{"notice.still-you", 1, nil},
+	{"notice.rain", 1, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
+	{"notice.wind", 1, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
+	{"notice.cold", 2, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
+
 	// Reasons.
 	{"why.waste", 1, nil},
 	{"why.drums", 1, nil},
