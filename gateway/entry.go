@@ -22,10 +22,18 @@ const (
 	Foreign      Kind = 7 // a sender that is no number; never answered
 	Reported     Kind = 8 // how far a message got: Ref, Delivery, Why
 	OptedOut     Kind = 9 // a gateway takes no more for this number
+
+	Enlisted Kind = 20 // references to a notice were written: Notice
+	Noticed  Kind = 21 // a notice reached a conversation: Notice, Ref
+	Missed   Kind = 22 // a timer was dropped after a restore
+	Enrolled Kind = 23 // an officer entered the person
 )
 
 // String returns the kind in lower case, as lists of the journal show it.
 func (k Kind) String() string {
+	if k >= Enlisted && k <= Enrolled {
+		return name(k-Enlisted+1, "enlisted", "noticed", "missed", "enrolled")
+	}
 	return name(k, "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign", "reported", "opted out")
 }
 
@@ -56,6 +64,7 @@ type Entry struct {
 	Why      string        `cbor:"21,keyasint,omitempty"`
 	Erased   bool          `cbor:"22,keyasint,omitempty"` // its texts were blanked
 	Delivery Delivery      `cbor:"23,keyasint,omitempty"`
+	Notice   string        `cbor:"30,keyasint,omitempty"`
 }
 
 // Said is one reply as the journal keeps it.

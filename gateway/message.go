@@ -95,6 +95,12 @@ type Outbound struct {
 	Person    PersonKey      `cbor:"6,keyasint"`
 	Expires   time.Time      `cbor:"7,keyasint"`
 	Tries     int            `cbor:"8,keyasint,omitempty"`
+	// Notice is the id of the notice this belongs to. Until Text is there it is a
+	// reference: Notices.Tell makes it a message when it is to be sent.
+	Notice string `cbor:"16,keyasint,omitempty"`
+	// Trying says that a message that goes out at most once may have been sent.
+	Trying bool `cbor:"17,keyasint,omitempty"`
+	Ahead  bool `cbor:"18,keyasint,omitempty"` // of other bulletins: weather with an hour
 }
 
 // Refused is a gateway's permanent no to a message. A sender returns nil if the

@@ -179,6 +179,7 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 		before.Channel = in.Channel
 		change = s.change(before, t, heard(in), ch.answer(in.Via))
 		change.Conversation.Shown = show(*change.Entry, in, ch)
+		change.Release = !c.State.Asked.IsZero() && t.State.Asked.IsZero()
 	}
 	change.Source.Inbound = in.ID
 	if parts != nil {
@@ -216,6 +217,30 @@ func (s *Service) again(ctx context.Context, c Conversation, in Inbound, ch Chan
 	}
 	shown.Again = true
 	return shown, nil
+}
+
+// Enrol takes in what an officer knows of a person. A number never met is told
+// who writes and why; one that opted out is left alone.
+func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, now time.Time) error {
+	now = s.options.Watch.At(now)
+	_, unlock := s.lock(n)
+	defer unlock()
+	err := retry(func() error {
+		c, err := s.turns.Load(ctx, n)
+		if err != nil {
+			return err
+		}
+		channel := s.writes(c.Channel)
+		t, err := s.step(c, channel, now, dialog.Enrolled{Profile: p})
+		if err != nil {
+			return err
+		}
+		return s.commit(ctx, s.change(c, t, &Entry{Kind: Enrolled, At: now, Channel: channel}, none))
+	})
+	if err != nil {
+		return fmt.Errorf("enrol %v: %w", n, err)
+	}
+	return nil
 }
 
 // Ring tells a conversation that an alarm has come due. An alarm that is gone is

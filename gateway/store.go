@@ -28,6 +28,18 @@ type Conversation struct {
 	Shown   Shown  // what a dialled session shows now
 	Recent  Recent // for gateways without ids
 	Rev     uint64 // counts the commits; zero is a number never met
+	// Notices are the notices that reached this number, as long as they might
+	// come again.
+	Notices []Reached
+	// Greeted says that a gateway once took a message to this number. The store
+	// keeps it.
+	Greeted bool
+}
+
+// Reached is a notice that reached a number; it does so once.
+type Reached struct {
+	Notice string    `cbor:"1,keyasint"`
+	Until  time.Time `cbor:"2,keyasint"` // remembered until then
 }
 
 // Recent is the last text of a channel whose gateway gives neither ids nor
@@ -39,13 +51,16 @@ type Recent struct {
 	Asked bool      `cbor:"4,keyasint,omitempty"` // its answer asked a new question
 }
 
-// Source is what a change answers: a message, or an alarm; of a long text also
-// its parts. A source is answered once: the store remembers an inbound message
-// for at least 72 hours, and an alarm by its row.
+// Source is what a change answers: a message, an alarm, or a reference to a
+// notice; of a long text also its parts. A source is answered once: the store
+// remembers an inbound message for at least 72 hours, the others by their rows.
 type Source struct {
 	Inbound MessageID
 	Parts   []MessageID // are remembered in place of Inbound, and held no more
 	Alarm   *Alarm
+	// Bulletin is what a reference, leased and named by Ref, has become. It is
+	// written in the place of the reference. One that is Trying stays in flight.
+	Bulletin *Outbound
 }
 
 // Change is everything one turn changes.
@@ -57,6 +72,8 @@ type Change struct {
 	Entry        *Entry     // nil if the turn says nothing to the journal
 	// Withdraw drops the person's waiting reminders and bulletins: they opted out.
 	Withdraw bool
+	// Release lets the person's references that wait go out: they are known again.
+	Release bool
 	// Erase forgets the person in the same step: state, alarms, waiting messages,
 	// and the texts of all their entries but this one. Out is still sent.
 	Erase *dialog.Erase
@@ -143,12 +160,51 @@ type Outbox interface {
 	// the most urgent first, and holds them for a while: at most one per person,
 	// who has nothing else in flight there. What a person is due goes out in the
 	// order it was written, with the urgency of the most urgent of it; only
-	// Emergency overtakes. A message whose hold ran out may be leased again.
+	// Emergency overtakes, and everything overtakes a Bulletin. A message whose hold
+	// ran out may be leased again.
 	Lease(ctx context.Context, channel string, now time.Time, hold time.Duration, max int) ([]Outbound, error)
 	// Waiting returns how many messages wait on each channel.
 	Waiting(ctx context.Context) (map[string]int, error)
 	// Settle ends a lease. The error is ErrNotFound if the message is gone.
 	Settle(ctx context.Context, ref string, s Settlement) error
+	// Try marks a leased message as one that may have been sent, before it is: if
+	// the process ends, it is leased again with the mark. The error is ErrNotFound
+	// if the message is gone. Settling it as Later takes the mark away.
+	Try(ctx context.Context, ref string) error
+}
+
+// MaxEnlisted is how many references one step writes.
+const MaxEnlisted = 500
+
+// Bulletins keeps what notices are still to reach, and what became of each.
+type Bulletins interface {
+	// Enlist writes a notice to the Desk over revision rev, as Put does, and
+	// references to it, at most MaxEnlisted, in the same step. They are leased like
+	// messages, except while the notice is paused. The error is ErrConflict if the
+	// stored revision is another.
+	Enlist(ctx context.Context, n Notice, rev uint64, to []Outbound, at time.Time) error
+	// Tally returns how far a notice came; zero of one that has no references.
+	Tally(ctx context.Context, notice string) (Tally, error)
+}
+
+// Tally counts the phones of a notice by what became of it. Those that are in no
+// count but Enlisted are still waiting.
+type Tally struct {
+	Enlisted int `cbor:"1,keyasint,omitempty" json:"enlisted"`
+	Reached  int `cbor:"2,keyasint,omitempty" json:"reached"`   // a gateway took it
+	Failed   int `cbor:"3,keyasint,omitempty" json:"failed"`    // a gateway refused it
+	Expired  int `cbor:"4,keyasint,omitempty" json:"expired"`   // its time was over
+	Unknown  int `cbor:"5,keyasint,omitempty" json:"unknown"`   // it may have been sent, and is not sent again
+	OptedOut int `cbor:"6,keyasint,omitempty" json:"opted_out"` // since they were enlisted
+	Left     int `cbor:"7,keyasint,omitempty" json:"left_out"`  // cancelled, or no longer whom it is for
+	// Of those reached, what gateways reported afterwards.
+	Delivered   int `cbor:"8,keyasint,omitempty" json:"delivered"`
+	Undelivered int `cbor:"9,keyasint,omitempty" json:"undelivered"`
+}
+
+// Waiting returns how many phones the notice may still reach.
+func (t Tally) Waiting() int {
+	return t.Enlisted - t.Reached - t.Failed - t.Expired - t.Unknown - t.OptedOut - t.Left
 }
 
 // Outcome is how an attempt to send ended. It is stored.
@@ -166,6 +222,14 @@ const (
 func (o Outcome) String() string {
 	return name(o, "sent", "later", "dropped", "unknown")
 }
+
+// Reasons of settlements that stores and notices tell apart.
+const (
+	WhyExpired  = "expired"
+	WhyRefused  = "refused"
+	WhyOptedOut = "opted out"
+	WhyCrash    = "crash" // the line ended while it was sent
+)
 
 // Settlement says what became of a leased message.
 type Settlement struct {
@@ -217,6 +281,7 @@ type Store interface {
 	Turns
 	Alarms
 	Outbox
+	Bulletins
 	Log
 	People
 	Desk

@@ -51,7 +51,7 @@ var layers = map[string]layer{
 		theirs: []string{"go.etcd.io/bbolt", "github.com/fxamacker/cbor/v2"},
 	},
 	"gateway/storetest": {
-		ours:   []string{"gateway", "dialog"},
+		ours:   []string{"gateway", "dialog", "locales"},
 		theirs: []string{"github.com/stretchr/testify/require", "pgregory.net/rapid"},
 	},
 	"gateway/web": {

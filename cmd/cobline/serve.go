@@ -79,13 +79,14 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
+	notices := gateway.NewNotices(store, line.service, nil)
 	var deadline time.Duration
 	for i, shape := range line.shapes {
 		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
 			ch := config.Channel[i]
 			workers[ch.Name] = outbox.New(store, ch.Name, sender(ch, shape, log), outbox.Options{
-				Policy: config.policy(ch.Quiet), PerSecond: ch.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store,
+				Policy: config.policy(ch.Quiet), PerSecond: ch.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store, Notices: notices,
 			})
 		}
 	}
@@ -110,6 +111,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 
 	loops.Go(func() error { return app.Listener(listener) })
 	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
+	loops.Go(func() error { return notices.Run(running) })
 	loops.Go(func() error { return watchStore(running, store) })
 	loops.Go(func() error { return control.run(running) })
 	for _, w := range workers {

@@ -31,11 +31,17 @@ type record struct {
 	Consumed consumed          `cbor:"7,keyasint,omitempty"`
 	Last     gateway.Key       `cbor:"8,keyasint,omitzero"` // the person's newest entry
 	Spilled  time.Time         `cbor:"9,keyasint,omitzero"` // until then ids may lie in the spill
+	Notices  []gateway.Reached `cbor:"20,keyasint,omitempty"`
+	Greeted  bool              `cbor:"21,keyasint,omitempty"`
 }
 
 func (r record) conversation(n gateway.Number) (c gateway.Conversation, err error) {
 	c = gateway.Conversation{
 		Number: n, Channel: r.Channel, Person: r.Person, Shown: r.Shown, Recent: r.Recent, Rev: r.Rev,
+		Notices: r.Notices, Greeted: r.Greeted,
+	}
+	for i := range c.Notices {
+		c.Notices[i].Until = exact(c.Notices[i].Until)
 	}
 	c.Recent.At = exact(c.Recent.At)
 	if c.State, err = dialog.DecodeState(r.State); err != nil {

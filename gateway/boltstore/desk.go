@@ -45,31 +45,44 @@ func (s *Store) Get(ctx context.Context, kind, id string, into any) (rev uint64,
 
 // Put implements gateway.Desk.
 func (s *Store) Put(ctx context.Context, kind, id string, v any, rev uint64) error {
-	d := document{Rev: rev + 1}
-	var err error
-	if d.Body, err = encoding.Marshal(v); err != nil {
-		return fmt.Errorf("encode document: %w", err)
-	}
-	row, err := encoding.Marshal(d)
+	row, err := newDocument(v, rev)
 	if err != nil {
-		return fmt.Errorf("encode document: %w", err)
+		return err
 	}
-	key := deskKey(kind, id)
-	return s.do(ctx, func(w *write) error {
-		var stored document
-		if old := w.get(bucketDesk, key); old != nil {
-			if stored, err = decodeDocument(old); err != nil {
-				return err
-			}
+	return s.do(ctx, func(w *write) error { return w.putDocument(deskKey(kind, id), row, rev) })
+}
+
+// newDocument returns the row of a document that follows revision rev; of nil,
+// none.
+func newDocument(v any, rev uint64) (row []byte, err error) {
+	if v == nil {
+		return nil, nil
+	}
+	d := document{Rev: rev + 1}
+	if d.Body, err = encoding.Marshal(v); err == nil {
+		row, err = encoding.Marshal(d)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("encode document: %w", err)
+	}
+	return row, nil
+}
+
+// putDocument writes the row of a document over revision rev; no row deletes it.
+func (w *write) putDocument(key, row []byte, rev uint64) (err error) {
+	var stored document
+	if old := w.get(bucketDesk, key); old != nil {
+		if stored, err = decodeDocument(old); err != nil {
+			return err
 		}
-		switch {
-		case stored.Rev != rev:
-			return gateway.ErrConflict
-		case v == nil:
-			return w.delete(bucketDesk, key)
-		}
-		return w.put(bucketDesk, key, row)
-	})
+	}
+	switch {
+	case stored.Rev != rev:
+		return gateway.ErrConflict
+	case row == nil:
+		return w.delete(bucketDesk, key)
+	}
+	return w.put(bucketDesk, key, row)
 }
 
 // List implements gateway.Desk.

@@ -61,12 +61,15 @@ func TestC30OptOutOutlivesRestore(t *testing.T) {
 		require.Equal(t, want, c.State.Stopped)
 	}
 	texts := map[gateway.Number]string{}
-	out, err := s.Lease(ctx, "sms", time.Now(), time.Minute, 10)
-	require.NoError(t, err)
-	for _, m := range out {
-		texts[m.To] = m.Text
+	for range 2 {
+		out, err := s.Lease(ctx, "sms", time.Now(), time.Minute, 10)
+		require.NoError(t, err)
+		for _, m := range out {
+			texts[m.To] += " " + m.Text
+			require.NoError(t, s.Settle(ctx, m.Ref, gateway.Settlement{Outcome: gateway.Sent}))
+		}
 	}
-	require.Equal(t, map[gateway.Number]string{stopped: "caution", returned: "notice", other: "notice"}, texts)
+	require.Equal(t, map[gateway.Number]string{stopped: " caution", returned: " caution notice", other: " caution notice"}, texts)
 	due, err := s.DueAlarms(ctx, time.Now(), 10)
 	require.NoError(t, err)
 	require.Len(t, due, 1)

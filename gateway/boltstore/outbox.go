@@ -13,9 +13,9 @@ import (
 	"cobline/gateway"
 )
 
-// enqueue puts the messages of a change, named by its entry, into the outbox.
-func (s *Store) enqueue(w *write, p prepared, key gateway.Key) error {
-	for _, m := range p.Out {
+// enqueue puts messages, named by an entry, into the outbox.
+func (s *Store) enqueue(w *write, out []gateway.Outbound, key gateway.Key) error {
+	for _, m := range out {
 		row := waiting{
 			Channel: m.Channel, Number: binary.BigEndian.Uint64(numberKey(m.To)), Urgency: m.Urgency,
 			NotBefore: m.NotBefore, Message: m, ref: [refLength]byte(append(key[:], byte(m.Index))),
@@ -98,11 +98,12 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 		return err
 	}
 	switch later := st.Outcome == gateway.Later; {
-	case later && st.Failed && row.State != 0:
+	case later && st.Failed && row.State != 0, st.Outcome == gateway.Unknown && row.State != 0:
 		st = row.reported(st.At)
 	case later && row.Withdrawn:
 		st = withdrawn(st.At)
 	case later:
+		row.Message.Trying = false
 		if st.Failed {
 			row.Retry = st.Until
 			row.Message.Tries++
@@ -126,7 +127,15 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 		return err
 	}
 	if st.Outcome != gateway.Dropped || m.Tries > 0 || row.State != 0 {
-		if err := w.noteSent(row, st.Provider); err != nil {
+		if err := w.noteSent(row, st); err != nil {
+			return err
+		}
+	}
+	if err := w.tallySettled(row, st); err != nil {
+		return err
+	}
+	if st.Outcome == gateway.Sent {
+		if err := w.greet(numberKey(m.To)); err != nil {
 			return err
 		}
 	}
@@ -171,13 +180,22 @@ func (s *Store) withdraw(w *write, n gateway.Number, at time.Time) error {
 }
 
 func withdrawn(at time.Time) gateway.Settlement {
-	return gateway.Settlement{Outcome: gateway.Dropped, At: at, Why: "opted out"}
+	return gateway.Settlement{Outcome: gateway.Dropped, At: at, Why: gateway.WhyOptedOut}
 }
 
 // unqueue deletes every waiting message of a number.
 func (s *Store) unqueue(w *write, n gateway.Number) error {
 	idle, flying := s.queue.of(n)
 	for _, ref := range append(idle, flying...) {
+		if v := w.get(bucketOut, ref[:]); v != nil {
+			row, err := decodeWaiting(ref[:], v)
+			if err == nil {
+				err = w.tallySettled(row, gateway.Settlement{Outcome: gateway.Dropped})
+			}
+			if err != nil {
+				return err
+			}
+		}
 		if err := s.deleteWaiting(w, ref); err != nil {
 			return err
 		}

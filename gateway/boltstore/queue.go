@@ -19,6 +19,7 @@ type queue struct {
 	lines    map[place]*line
 	rows     map[[refLength]byte]*line
 	channels map[string]*lanes
+	paused   map[string]bool // notices
 }
 
 // place is where one person stands on one channel.
@@ -46,6 +47,8 @@ type row struct {
 	urgency          dialog.Urgency
 	notBefore, retry time.Time
 	leased           time.Time // until when it is in flight
+	notice           string
+	ahead            bool // of other bulletins
 }
 
 // lanes hold the lines of a channel: those with something to send now, the most
@@ -53,7 +56,7 @@ type row struct {
 type lanes struct{ ready, waiting lane }
 
 func newQueue() *queue {
-	return &queue{lines: map[place]*line{}, rows: map[[refLength]byte]*line{}, channels: map[string]*lanes{}}
+	return &queue{lines: map[place]*line{}, rows: map[[refLength]byte]*line{}, channels: map[string]*lanes{}, paused: map[string]bool{}}
 }
 
 // add puts a message in its place, or replaces it there; it is no longer in
@@ -67,7 +70,10 @@ func (q *queue) add(w waiting) {
 		l = &line{place: p}
 		q.lines[p] = l
 	}
-	r := &row{ref: w.ref, urgency: w.Urgency, notBefore: w.NotBefore, retry: w.Retry}
+	r := &row{
+		ref: w.ref, urgency: w.Urgency, notBefore: w.NotBefore, retry: w.Retry,
+		notice: w.Message.Notice, ahead: w.Message.Ahead,
+	}
 	i, found := l.find(w.ref)
 	if found {
 		l.rows[i] = r
@@ -154,9 +160,27 @@ func (q *queue) lease(channel string, now, until time.Time, max int) (refs [][re
 	return refs
 }
 
+// pause keeps the references to a notice from being leased, or lets them.
+func (q *queue) pause(notice string, paused bool) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.paused[notice] == paused {
+		return
+	}
+	if q.paused[notice] = paused; paused {
+		return
+	}
+	delete(q.paused, notice)
+	for _, l := range q.lines {
+		if slices.ContainsFunc(l.rows, func(r *row) bool { return r.notice == notice }) {
+			q.wait(l, time.Time{})
+		}
+	}
+}
+
 // settle finds out what a line has to send now and puts it in its lane.
 func (q *queue) settle(l *line, now time.Time) {
-	l.look(now)
+	l.look(now, q.paused)
 	if l.next == nil {
 		q.wait(l, l.wake)
 		return
@@ -177,8 +201,9 @@ func (q *queue) wait(l *line, wake time.Time) {
 
 // look finds what the line has to send now: an emergency, whatever else is under
 // way; else, if nothing is in flight, the first message that is due, unless it
-// waits to be tried again. If there is nothing, wake says when to look again.
-func (l *line) look(now time.Time) {
+// waits to be tried again; a bulletin only if nothing else is due. If there is
+// nothing, wake says when to look again.
+func (l *line) look(now time.Time, paused map[string]bool) {
 	l.next, l.urgency, l.wake = nil, 0, time.Time{}
 	var first *row
 	busy, burning := false, false
@@ -190,8 +215,10 @@ func (l *line) look(now time.Time) {
 			l.wakeAt(r.leased)
 		case r.notBefore.After(now):
 			l.wakeAt(r.notBefore)
+		case paused[r.notice]:
+			l.wakeAt(now.Add(time.Hour)) // the end of the pause wakes it, too
 		default:
-			if first == nil {
+			if first == nil || r.rank() < first.rank() {
 				first = r
 			}
 			l.urgency = min(cmp.Or(l.urgency, r.urgency), r.urgency)
@@ -214,6 +241,18 @@ func (l *line) look(now time.Time) {
 	default:
 		l.next = first
 	}
+}
+
+// rank orders what a person is due: what is no bulletin, as it was written, then
+// bulletins.
+func (r *row) rank() int {
+	switch {
+	case r.urgency != dialog.Bulletin:
+		return 0
+	case r.ahead:
+		return 1
+	}
+	return 2
 }
 
 func (l *line) wakeAt(t time.Time) {
@@ -254,6 +293,9 @@ type lane struct {
 func byWake(a, b *line) bool { return a.wake.Before(b.wake) }
 
 func byUrgency(a, b *line) bool {
+	if a.urgency == b.urgency && a.next.ahead != b.next.ahead {
+		return a.next.ahead
+	}
 	return cmp.Or(cmp.Compare(a.urgency, b.urgency), slices.Compare(a.next.ref[:], b.next.ref[:])) < 0
 }
 

@@ -23,6 +23,8 @@ type sent struct {
 	State    gateway.Delivery  `cbor:"4,keyasint,omitempty"`
 	Provider string            `cbor:"5,keyasint,omitempty"`
 	OptedOut bool              `cbor:"6,keyasint,omitempty"`
+	Notice   string            `cbor:"20,keyasint,omitempty"` // whose tally a report counts in
+	Unknown  bool              `cbor:"21,keyasint,omitempty"` // the gateway never said that it took it
 }
 
 // reportable is how long a report is waited for. Networks try for a few days at
@@ -33,13 +35,16 @@ func providerKey(channel, id string) []byte { return []byte(channel + "\x00" + i
 
 // noteSent keeps what a later report needs. Of a person who is forgotten nothing
 // is kept.
-func (w *write) noteSent(row waiting, provider string) error {
+func (w *write) noteSent(row waiting, st gateway.Settlement) error {
 	if w.get(bucketConv, binary.BigEndian.AppendUint64(nil, row.Number)) == nil {
 		return nil
 	}
-	m := sent{Number: row.Number, Person: row.Message.Person, Channel: row.Channel, State: row.State, OptedOut: row.OptedOut, Provider: provider}
-	if provider != "" {
-		if err := w.put(bucketProvider, providerKey(m.Channel, provider), row.ref[:]); err != nil {
+	m := sent{
+		Number: row.Number, Person: row.Message.Person, Channel: row.Channel, State: row.State, OptedOut: row.OptedOut,
+		Provider: st.Provider, Notice: row.counted(), Unknown: st.Outcome == gateway.Unknown,
+	}
+	if st.Provider != "" {
+		if err := w.put(bucketProvider, providerKey(m.Channel, st.Provider), row.ref[:]); err != nil {
 			return err
 		}
 	}
@@ -117,13 +122,18 @@ func (s *Store) report(w *write, ref [refLength]byte, r gateway.Report) error {
 		return s.reportWaiting(w, row, r)
 	}
 	m, err := w.getSent(ref[:])
+	before := m.State
 	switch {
 	case err != nil:
 		return err
 	case !news(r, &m.State, &m.OptedOut):
 		return gateway.ErrSeen
 	}
-	return errors.Join(w.putSent(ref[:], m), w.journalReport(ref, m, r))
+	if m.State != before {
+		err = w.tallyReported(m)
+		m.Unknown = m.Unknown && m.State != gateway.ReportDelivered
+	}
+	return errors.Join(err, w.putSent(ref[:], m), w.journalReport(ref, m, r))
 }
 
 // news takes a report up in what is known of a message, and reports whether it

@@ -44,7 +44,8 @@ var (
 	bucketSent     = []byte("sent")     // reference -> message that was given to a gateway
 	bucketParts    = []byte("parts")    // number, name of a long text, position, hash of message id -> part
 	bucketProvider = []byte("provider") // channel, 0, the gateway's id -> reference
-	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketProvider, bucketParts}
+	bucketTally    = []byte("tally")    // notice -> how far it came
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketProvider, bucketParts, bucketTally}
 )
 
 // format is what a file must say to be read by this program.
@@ -115,7 +116,7 @@ func (s *Store) mend() error {
 	var stopped []gateway.Number
 	err := s.db.View(func(tx *bolt.Tx) error {
 		err := tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {
-			if w, err := decodeWaiting(k, v); err == nil && w.Withdrawn {
+			if w, err := decodeWaiting(k, v); err == nil && w.Withdrawn && !w.Message.Trying {
 				flown = append(flown, w.ref)
 			}
 			return nil
@@ -173,6 +174,9 @@ func (s *Store) prepare(tx *bolt.Tx) error {
 func (s *Store) recall(tx *bolt.Tx) error {
 	if k, _ := tx.Bucket(bucketJournal).Cursor().Last(); k != nil {
 		s.last = gateway.Key(k)
+	}
+	if err := s.recallPauses(tx); err != nil {
+		return err
 	}
 	return tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {
 		if w, err := decodeWaiting(k, v); err != nil {

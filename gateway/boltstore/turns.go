@@ -155,12 +155,22 @@ func (s *Store) commit(w *write, p prepared) error {
 			return err
 		}
 	}
+	if p.Release {
+		if err := s.release(w, p.Conversation.Number, p.Entry.At); err != nil {
+			return err
+		}
+	}
+	if p.Source.Bulletin != nil {
+		if err := s.become(w, *p.Source.Bulletin); err != nil {
+			return err
+		}
+	}
 	if p.Erase != nil {
 		err = s.erase(w, p, r, key)
 	} else {
 		err = s.keep(w, p, r)
 	}
-	return errors.Join(err, s.enqueue(w, p, key))
+	return errors.Join(err, s.enqueue(w, p.Out, key))
 }
 
 // check returns ErrSeen if the source of a change was answered before, else
@@ -178,6 +188,15 @@ func (p prepared) check(w *write, r record) error {
 			return gateway.ErrSeen
 		}
 	}
+	if b := p.Source.Bulletin; b != nil {
+		row, err := w.reference(b.Ref)
+		if err != nil {
+			return err
+		}
+		if row.Message.Text != "" || r.has(row.Message.Notice) {
+			return gateway.ErrSeen
+		}
+	}
 	if r.Rev != p.Conversation.Rev {
 		return gateway.ErrConflict
 	}
@@ -189,7 +208,7 @@ func (s *Store) keep(w *write, p prepared, r record) error {
 	c := p.Conversation
 	s.optOuts.note(w, p.number, c.State.Stopped)
 	r.Rev++
-	r.Channel, r.Person, r.State, r.Shown, r.Recent = c.Channel, c.Person, p.state, c.Shown, c.Recent
+	r.Channel, r.Person, r.State, r.Shown, r.Recent, r.Notices = c.Channel, c.Person, p.state, c.Shown, c.Recent, c.Notices
 	v, err := encoding.Marshal(r)
 	if err != nil {
 		return fmt.Errorf("encode conversation: %w", err)

@@ -17,19 +17,22 @@ type Policy struct {
 	// Zone returns where a person's clock stands: that of their place, else of
 	// the channel. Nil is UTC.
 	Zone func(place string) *time.Location
+	// Idempotent says that the gateway knows a reference again, so that a bulletin
+	// of unknown fate may be sent again.
+	Idempotent bool
 }
 
 // The reasons in settlements, for journals and metrics: a small closed set.
 const (
 	whySent     = "sent"
-	whyExpired  = "expired"
+	whyExpired  = gateway.WhyExpired
 	whyQuiet    = "quiet hours"
-	whyRefused  = "refused"
+	whyRefused  = gateway.WhyRefused
 	whyUnsure   = "unsure"
 	whyFailed   = "failed"
 	whyThrottle = "throttled"
 	whyBlocked  = "blocked"
-	whyOptedOut = "opted out"
+	whyOptedOut = gateway.WhyOptedOut
 )
 
 // schedule is how long a message waits after each attempt that failed; the last
@@ -56,8 +59,12 @@ type Throttled interface {
 
 // Before decides about a message that was leased: send it now, or settle it as
 // said. A reminder or bulletin waits for the end of the quiet hours; answers,
-// first aid and what looks after a hot drum do not.
+// first aid and what looks after a hot drum do not. A bulletin that the line was
+// sending when it ended may have been sent, and is not sent again.
 func (p Policy) Before(m gateway.Outbound, now time.Time) (gateway.Settlement, bool) {
+	if m.Trying && !p.Idempotent {
+		return gateway.Settlement{Outcome: gateway.Unknown, At: now, Why: gateway.WhyCrash}, false
+	}
 	if !now.Before(m.Expires) {
 		return expired(m, now), false
 	}
@@ -100,7 +107,7 @@ func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float
 			s.Lapse = dialog.Refused
 		}
 		return s
-	case errors.Is(err, gateway.ErrUnsure) && m.Urgency == dialog.Bulletin:
+	case errors.Is(err, gateway.ErrUnsure) && m.Urgency == dialog.Bulletin && !p.Idempotent:
 		return gateway.Settlement{Outcome: gateway.Unknown, At: now, Why: whyUnsure}
 	case errors.Is(err, gateway.ErrUnsure):
 		return later(m, now, sendAgain, whyUnsure)
@@ -127,7 +134,7 @@ func later(m gateway.Outbound, now time.Time, wait time.Duration, why string) ga
 // safe thing.
 func expired(m gateway.Outbound, now time.Time) gateway.Settlement {
 	s := gateway.Settlement{Outcome: gateway.Dropped, At: now, Why: whyExpired}
-	if m.Urgency == dialog.Safety {
+	if m.Urgency == dialog.Safety && m.Notice == "" {
 		s.Lapse = dialog.Expired
 	}
 	return s

@@ -102,6 +102,21 @@ func TestC28AfterAnAttempt(t *testing.T) {
 	}
 }
 
+// TestC28BulletinLeftBehind: what the line was sending when it ended is not sent
+// again, unless the gateway knows its reference again.
+func TestC28BulletinLeftBehind(t *testing.T) {
+	left := message(dialog.Bulletin, at(40, 0))
+	left.Trying = true
+	s, send := policy.Before(left, at(12, 0))
+	require.False(t, send)
+	require.Equal(t, gateway.Settlement{Outcome: gateway.Unknown, At: at(12, 0), Why: gateway.WhyCrash}, s)
+	knows := policy
+	knows.Idempotent = true
+	_, send = knows.Before(left, at(12, 0))
+	require.True(t, send)
+	require.Equal(t, gateway.Later, knows.After(left, gateway.ErrUnsure, at(12, 0), 0).Outcome)
+}
+
 // TestBackOff waits longer after every failure, up to a quarter of an hour, with
 // a spread.
 func TestBackOff(t *testing.T) {

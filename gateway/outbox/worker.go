@@ -29,9 +29,17 @@ type submitter interface {
 	Submit(ctx context.Context, m gateway.Outbound) (id string, err error)
 }
 
+// Teller makes a message of a notice ready, before it is sent: gateway.Notices.
+type Teller interface {
+	// Tell returns true if the message is to be sent now and is marked so; else how
+	// it is to be settled, not at all if that has no outcome.
+	Tell(ctx context.Context, m gateway.Outbound, now time.Time) (gateway.Outbound, gateway.Settlement, bool, error)
+}
+
 // Options are a worker's settings.
 type Options struct {
 	Policy    Policy
+	Notices   Teller                // nil: there are none
 	PerSecond float64               // segments a second the gateway may be given; zero: 5
 	Watch     *gateway.Watch        // the time of the line; nil: the machine's clock
 	Log       *slog.Logger          // nil: discarded
@@ -215,6 +223,18 @@ func (w *Worker) rested(ctx context.Context, until time.Time) bool {
 func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
 	request, cancel := context.WithTimeout(context.WithoutCancel(ctx), sendLimit)
 	defer cancel()
+	if m.Notice != "" {
+		told, s, send, err := w.options.Notices.Tell(request, m, w.now())
+		switch {
+		case err != nil:
+			return w.untold(m, err)
+		case !send && s.Outcome == 0:
+			return nil
+		case !send:
+			return w.settle(m, s)
+		}
+		m = told
+	}
 	began := time.Now()
 	id, err := w.submit(request, m)
 	w.metrics.seconds.WithLabelValues(w.channel).Observe(time.Since(began).Seconds())
@@ -234,6 +254,13 @@ func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
 		w.options.Log.Warn("message not sent", "channel", w.channel, "to", m.To, "ref", m.Ref, "outcome", s.Outcome.String(), "why", s.Why, "tries", m.Tries+1, "error", err)
 	}
 	return errors.Join(w.settle(m, s), noted)
+}
+
+// untold puts off a notice that could not be told, so that one person's
+// conversation keeps nobody else from being sent to.
+func (w *Worker) untold(m gateway.Outbound, err error) error {
+	w.options.Log.Error("notice not told", "channel", w.channel, "to", m.To, "notice", m.Notice, "error", err)
+	return w.settle(m, later(m, w.now(), schedule[len(schedule)-1], whyFailed))
 }
 
 func (w *Worker) submit(ctx context.Context, m gateway.Outbound) (id string, err error) {

@@ -93,6 +93,9 @@ type world struct {
 	worker  *outbox.Worker
 	options outbox.Options
 	stop    func() // ends the worker
+	notices *gateway.Notices
+	tell    func(m gateway.Outbound) error // a fault in telling a notice
+	idle    func(time.Duration)            // lets time pass in which nothing comes due
 	serial  int
 }
 
@@ -119,28 +122,46 @@ func play(t *testing.T, perSecond float64, f func(w *world)) {
 		require.NoError(t, err)
 		st, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true})
 		require.NoError(t, err)
-		ctx, cancel := context.WithCancel(t.Context())
-		w := &world{T: t, ctx: ctx, store: st, gateway: &fakeGateway{}, options: outbox.Options{
-			Policy: outbox.Policy{
-				Quiet: gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
-				Zone:  func(string) *time.Location { return zone },
-			},
-			PerSecond: perSecond, Desk: st, Metrics: prometheus.NewRegistry(),
-		}}
+		w := &world{T: t, ctx: t.Context(), store: st, gateway: &fakeGateway{}}
 		w.service = gateway.NewService(engine, st, gateway.Options{
 			Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}}},
 			GiveUp: 48 * time.Hour, Poke: func(string) { w.worker.Poke() },
 		})
 		w.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{"home": {Key: "home", Zone: zone}}})
-		var loops sync.WaitGroup
-		loops.Go(func() { require.NoError(t, gateway.RunAlarms(ctx, st, w.service)) })
+		w.notices = gateway.NewNotices(st, w.service, nil)
+		w.options = outbox.Options{
+			Policy: outbox.Policy{
+				Quiet: gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
+				Zone:  func(string) *time.Location { return zone },
+			},
+			PerSecond: perSecond, Desk: st, Metrics: prometheus.NewRegistry(), Notices: w,
+		}
+		loops := w.run()
 		w.start()
+		w.idle = func(d time.Duration) {
+			w.stop()
+			loops()
+			time.Sleep(d)
+			loops = w.run()
+			w.start()
+		}
 		f(w)
 		w.stop()
-		cancel()
-		loops.Wait()
+		loops()
 		require.NoError(t, st.Close())
 	})
+}
+
+// run starts the loops of a line but its worker, and returns what stops them.
+func (w *world) run() (stop func()) {
+	ctx, cancel := context.WithCancel(w.ctx)
+	var loops sync.WaitGroup
+	loops.Go(func() { require.NoError(w, gateway.RunAlarms(ctx, w.store, w.service)) })
+	loops.Go(func() { require.NoError(w, w.notices.Run(ctx)) })
+	return func() {
+		cancel()
+		loops.Wait()
+	}
 }
 
 func person(t testing.TB, last int) gateway.Number {

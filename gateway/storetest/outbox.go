@@ -171,7 +171,7 @@ func testLapse(b *bench) {
 }
 
 func testWithdraw(b *bench) {
-	b.say(number(1), reply("flying", dialog.Bulletin), reply("bulletin", dialog.Bulletin), reply("safety", dialog.Safety), reply("reminder", dialog.Reminder))
+	b.say(number(1), reply("flying", dialog.Reminder), reply("bulletin", dialog.Bulletin), reply("safety", dialog.Safety), reply("reminder", dialog.Reminder))
 	b.say(number(2), reply("another's", dialog.Bulletin))
 	flying := b.lease(b.now, 1)
 	require.Equal(b, "flying", flying[0].Text)

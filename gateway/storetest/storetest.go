@@ -61,6 +61,14 @@ func Run(t *testing.T, open Opener) {
 		"an opt-out outlives erasing":             testEraseOptOut,
 		"the journal in order":                    testLog,
 		"the desk":                                testDesk,
+		"a list of references":                    testEnlist,
+		"a reference becomes a message once":      testBulletin,
+		"forty texts between runs of a notice":    testBulletinAgain,
+		"a crash while a bulletin is sent":        testTrying,
+		"a paused notice":                         testPause,
+		"a notice for one who is to be asked":     testRelease,
+		"what becomes of a notice is counted":     testTally,
+		"who was greeted":                         testGreeted,
 		"random operations against a map":         testRandom,
 	} {
 		t.Run(name, func(t *testing.T) { test(newBench(t, t.TempDir(), open)) })

@@ -1,0 +1,407 @@
+package gateway
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"cobline/dialog"
+)
+
+// NoticeStore is what notices need of a store.
+type NoticeStore interface {
+	Turns
+	People
+	Desk
+	Bulletins
+	Try(ctx context.Context, ref string) error
+}
+
+// Notices sends officers' notices: Start puts one on the Desk, Run writes
+// references to it for everybody it is for, and Tell makes a reference the
+// message it comes to for one person, when it is to be sent. A notice reaches a
+// number once.
+type Notices struct {
+	store   NoticeStore
+	service *Service
+	price   func(channel string, to Number, segments int) float64
+	started chan struct{}
+}
+
+// NewNotices returns the notices of a store and its service. Price is what a
+// message costs; it may be nil.
+func NewNotices(st NoticeStore, s *Service, price func(channel string, to Number, segments int) float64) *Notices {
+	if price == nil {
+		price = func(string, Number, int) float64 { return 0 }
+	}
+	return &Notices{store: st, service: s, price: price, started: make(chan struct{}, 1)}
+}
+
+// Preview tells what a notice would come to, and changes nothing.
+func (n *Notices) Preview(ctx context.Context, notice Notice, now time.Time) (Preview, error) {
+	p := Preview{Rings: map[string]int{}, LeftOut: map[string]int{}}
+	now = n.service.options.Watch.At(now)
+	notice, err := notice.ready(now)
+	if err != nil {
+		return p, err
+	}
+	err = n.store.Each(ctx, Number{}, func(c Conversation) error {
+		one, err := n.copyFor(c, notice, now)
+		switch {
+		case err != nil:
+			return err
+		case one.left != "":
+			p.LeftOut[one.left]++
+		default:
+			p.add(one, n.price(one.ref.Channel, c.Number, one.ref.Segments))
+		}
+		return ctx.Err()
+	})
+	if err != nil {
+		return p, fmt.Errorf("preview a notice: %w", err)
+	}
+	slices.SortStableFunc(p.Texts, func(a, b Variant) int { return b.Persons - a.Persons })
+	return p, nil
+}
+
+// Start puts a notice on the Desk, from where Run takes it, and returns it with
+// its id. What can be wrong with a notice is told in a sentence.
+func (n *Notices) Start(ctx context.Context, notice Notice, now time.Time) (Notice, error) {
+	now = n.service.options.Watch.At(now)
+	notice, err := notice.ready(now)
+	if err != nil {
+		return notice, err
+	}
+	var random [3]byte
+	rand.Read(random[:])
+	notice.Message.ID = notice.At.Format("20060102-1504-") + hex.EncodeToString(random[:])
+	if err := n.store.Enlist(ctx, notice, 0, nil, now); err != nil {
+		return notice, fmt.Errorf("start notice %s: %w", notice.Message.ID, err)
+	}
+	n.look()
+	return notice, nil
+}
+
+// Set pauses a notice, lets it go on, or cancels it. What was sent stays sent.
+func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time) error {
+	err := retry(func() error {
+		notice, rev, err := n.load(ctx, id)
+		switch {
+		case err != nil:
+			return err
+		case notice.Progress == Cancelled && p != Cancelled:
+			return errors.New("it is cancelled; start another")
+		}
+		notice.Progress = p
+		return n.store.Enlist(ctx, notice, rev, nil, n.service.options.Watch.At(now))
+	})
+	if err != nil {
+		return fmt.Errorf("set notice %s to %v: %w", id, p, err)
+	}
+	n.look()
+	return nil
+}
+
+// Standing is a notice and how far it has come.
+type Standing struct {
+	Notice Notice
+	Tally  Tally
+}
+
+// List returns all notices, the newest first.
+func (n *Notices) List(ctx context.Context) (all []Standing, err error) {
+	err = n.each(ctx, func(notice Notice, _ uint64) error {
+		t, err := n.store.Tally(ctx, notice.Message.ID)
+		all = append(all, Standing{notice, t})
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("list notices: %w", err)
+	}
+	slices.Reverse(all)
+	return all, nil
+}
+
+func (n *Notices) load(ctx context.Context, id string) (notice Notice, rev uint64, err error) {
+	rev, err = n.store.Get(ctx, NoticeKind, id, &notice)
+	return notice.exact(), rev, err
+}
+
+// deskPage is how many documents are read at a time.
+const deskPage = 100
+
+func (n *Notices) each(ctx context.Context, f func(Notice, uint64) error) error {
+	for after, last := "", "-"; last != ""; after = last {
+		last = ""
+		count := 0
+		err := n.store.List(ctx, NoticeKind, after, deskPage, func(id string, rev uint64, decode func(any) error) error {
+			var notice Notice
+			if err := decode(&notice); err != nil {
+				return fmt.Errorf("notice %s: %w", id, err)
+			}
+			if count++; count == deskPage {
+				last = id
+			}
+			return f(notice.exact(), rev)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// look makes Run look at once.
+func (n *Notices) look() {
+	select {
+	case n.started <- struct{}{}:
+	default:
+	}
+}
+
+const noticePause = 30 * time.Second // between looks at the Desk
+
+// Run writes the references of started notices until the context ends, which is
+// no error. It goes on where a run before it ended.
+func (n *Notices) Run(ctx context.Context) error {
+	tick := time.NewTicker(noticePause)
+	defer tick.Stop()
+	for {
+		err := n.each(ctx, func(notice Notice, rev uint64) error {
+			if notice.Listed || notice.Progress != Running {
+				return nil
+			}
+			err := n.enlist(ctx, notice, rev)
+			if errors.Is(err, ErrConflict) { // somebody paused or cancelled it
+				n.look()
+				return nil
+			}
+			return err
+		})
+		if ctx.Err() != nil {
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("list whom notices are for: %w", err)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-n.started:
+		case <-tick.C:
+		}
+	}
+}
+
+// enlist writes references in the order of the numbers. The number it has come
+// to is written with them, so that whoever goes on leaves nobody out and writes
+// nobody twice.
+func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
+	var after Number
+	var err error
+	if notice.After != "" {
+		if after, err = NumberOf(notice.After); err != nil {
+			return fmt.Errorf("notice %s: %w", notice.Message.ID, err)
+		}
+	}
+	var to []Outbound
+	var failed error
+	write := func() error {
+		failed = n.store.Enlist(ctx, notice, rev, to, n.now())
+		rev++
+		for _, ref := range to {
+			n.service.options.Poke(ref.Channel)
+		}
+		to = to[:0]
+		return failed
+	}
+	seen := 0
+	broken := n.store.Each(ctx, after, func(c Conversation) error {
+		one, err := n.copyFor(c, notice, n.now())
+		if err != nil {
+			n.service.options.Log.Error("left out of a notice", "notice", notice.Message.ID, "number", c.Number, "error", err)
+		} else if one.left == "" {
+			to = append(to, one.ref)
+		}
+		notice.After = c.Number.Digits()
+		if seen++; len(to) == MaxEnlisted || seen%(20*MaxEnlisted) == 0 {
+			return write()
+		}
+		return ctx.Err()
+	})
+	if failed != nil || ctx.Err() != nil {
+		return failed
+	}
+	if broken != nil {
+		n.service.options.Log.Error("left out of a notice", "notice", notice.Message.ID, "error", broken)
+	}
+	notice.Listed = true
+	return write()
+}
+
+func (n *Notices) now() time.Time { return n.service.options.Watch.At(time.Now()) }
+
+// copyFor returns what a notice would be to the person of a conversation.
+func (n *Notices) copyFor(c Conversation, notice Notice, now time.Time) (one copyFor, err error) {
+	s := n.service
+	one.left = notice.leaves(c, s.Facts().Home, now)
+	channel := s.writes(c.Channel)
+	if one.left == "" && channel == "" {
+		one.left = leftNoChannel
+	}
+	if one.left != "" {
+		return one, nil
+	}
+	// Of a notice for later the state is only a guess, which Tell makes good.
+	t, err := s.step(c, channel, later(now, notice.NotBefore), dialog.Told{Notice: notice.Message})
+	if err != nil {
+		return one, err
+	}
+	change := s.change(c, t, &Entry{At: now}, none)
+	if !among(langNames(notice.Audience), string(t.Heard.Lang)) {
+		one.left = leftOthers
+		return one, nil
+	}
+	if len(change.Out) == 0 && t.State.Asked.IsZero() {
+		one.left = leftNoText
+		return one, nil
+	}
+	urgency := dialog.Bulletin
+	if notice.Message.Weather && c.State.Burning() {
+		urgency = dialog.Safety // it may not wait for the end of the quiet hours
+	}
+	one.lang, one.ring, one.asks = t.Heard.Lang, c.State.Ring(now), !t.State.Asked.IsZero()
+	one.ref = Outbound{
+		Channel: channel, To: c.Number, Urgency: urgency, NotBefore: later(now, notice.NotBefore), Key: dialog.NoticeKey,
+		From: s.options.Channels[channel].From, Place: c.State.Place, Person: c.Person, Expires: notice.Message.Expires,
+		Notice: notice.Message.ID, Ahead: notice.Message.Weather && !notice.Message.Hour.IsZero(),
+	}
+	var texts []string
+	for _, m := range change.Out {
+		one.ref.Segments += m.Segments
+		texts = append(texts, m.Text)
+	}
+	one.text = strings.Join(texts, "\n")
+	return one, nil
+}
+
+func langNames(a Audience) (names []string) {
+	for _, l := range a.Langs {
+		names = append(names, string(l))
+	}
+	return names
+}
+
+// remembered is how long after a notice expires a number is known to have had
+// it.
+const remembered = 7 * 24 * time.Hour
+
+// Tell makes a leased reference the message it comes to, and marks it as being
+// sent; a message that was told before, it marks only. It returns true if the
+// message is now to be sent, else how it is to be settled: not at all if that
+// has no outcome.
+func (n *Notices) Tell(ctx context.Context, m Outbound, now time.Time) (Outbound, Settlement, bool, error) {
+	now = n.service.options.Watch.At(now)
+	notice, _, err := n.load(ctx, m.Notice)
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		return m, Settlement{}, false, fmt.Errorf("tell %v: %w", m.To, err)
+	}
+	if err != nil || notice.Progress == Cancelled {
+		return m, dropped(leftCancelled, now), false, nil
+	}
+	_, unlock := n.service.lock(m.To)
+	defer unlock()
+	if m.Text != "" {
+		return n.again(ctx, m, now)
+	}
+	var told Outbound
+	var s Settlement
+	err = retry(func() (err error) {
+		told, s, err = n.tell(ctx, m, notice, now)
+		return err
+	})
+	if errors.Is(err, ErrSeen) {
+		return m, Settlement{}, false, nil
+	}
+	if err != nil {
+		return m, Settlement{}, false, fmt.Errorf("tell %v: %w", m.To, err)
+	}
+	return told, s, s == Settlement{} && told.Trying, nil
+}
+
+// again marks a message that was told before, and put off.
+func (n *Notices) again(ctx context.Context, m Outbound, now time.Time) (Outbound, Settlement, bool, error) {
+	c, err := n.store.Load(ctx, m.To)
+	if err == nil && c.State.Stopped {
+		return m, dropped(leftOptedOut, now), false, nil
+	}
+	if err == nil {
+		err = n.store.Try(ctx, m.Ref)
+	}
+	if errors.Is(err, ErrNotFound) { // withdrawn or erased meanwhile
+		return m, Settlement{}, false, nil
+	}
+	m.Trying = true
+	return m, Settlement{}, err == nil, err
+}
+
+func (n *Notices) tell(ctx context.Context, m Outbound, notice Notice, now time.Time) (Outbound, Settlement, error) {
+	s := n.service
+	c, err := n.store.Load(ctx, m.To)
+	if err != nil {
+		return m, Settlement{}, err
+	}
+	reached := func(r Reached) bool { return r.Notice == m.Notice }
+	if why := notice.leaves(c, s.Facts().Home, now); why != "" {
+		return m, dropped(why, now), nil
+	}
+	if slices.ContainsFunc(c.Notices, reached) {
+		return m, dropped(leftTold, now), nil
+	}
+	t, err := s.step(c, m.Channel, now, dialog.Told{Notice: notice.Message})
+	if err != nil {
+		return m, Settlement{}, err
+	}
+	e := &Entry{Kind: Noticed, At: now, Channel: m.Channel, Notice: m.Notice}
+	change := s.change(c, t, e, none)
+	at := slices.IndexFunc(change.Out, func(o Outbound) bool { return o.Key == dialog.NoticeKey })
+	switch {
+	case at < 0 && t.State.Asked.IsZero():
+		return m, dropped(leftNoText, now), nil
+	case at < 0:
+		// Until the person is known again it waits; at the end of its time it expires.
+		wait := Settlement{Outcome: Later, At: now, Why: "asked first", Until: m.Expires}
+		return m, wait, n.ask(ctx, change, m.Notice, c)
+	}
+	bulletin := change.Out[at]
+	change.Out = slices.Delete(change.Out, at, at+1)
+	e.Replies[bulletin.Index].Out, e.Ref = false, m.Ref // it keeps the reference's own name
+	bulletin.Ref, bulletin.Notice, bulletin.Ahead = m.Ref, m.Notice, m.Ahead
+	bulletin.Trying = bulletin.Channel == m.Channel // else it goes out by the channel they now use
+	change.Source.Bulletin = &bulletin
+	change.Conversation.Notices = append(
+		slices.DeleteFunc(slices.Clone(c.Notices), func(r Reached) bool { return now.After(r.Until) }),
+		Reached{Notice: m.Notice, Until: notice.Message.Expires.Add(remembered)},
+	)
+	return bulletin, Settlement{}, s.commit(ctx, change)
+}
+
+// ask commits the question that comes before a notice, if it is not asked yet.
+func (n *Notices) ask(ctx context.Context, change Change, notice string, before Conversation) error {
+	if change.Conversation.State.Asked.Equal(before.State.Asked) {
+		return nil
+	}
+	for i := range change.Out {
+		change.Out[i].Notice = notice // so that it goes out once, as the notice does
+	}
+	return n.service.commit(ctx, change)
+}
+
+func dropped(why string, now time.Time) Settlement {
+	return Settlement{Outcome: Dropped, At: now, Why: why}
+}
