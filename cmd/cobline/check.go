@@ -1,8 +1,13 @@
 package main
 
 import (
+	"bytes"
+	"embed"
+	"errors"
 	"fmt"
 	"os"
+	"slices"
+	"strings"
 
 	"cobline/calc"
 	"cobline/gateway"
@@ -18,7 +23,7 @@ type checkCommand struct {
 func (c *checkCommand) Run(t *terminal) error {
 	config, err := Load(c.Config, os.Environ())
 	if err != nil {
-		return advised{err, "Mend these lines and check again. `cobline init FILE` writes a complete example."}
+		return advised{err, "Mend these lines and check again. `cobline init FILE` writes a complete example." + config.example(err)}
 	}
 	catalog, _, err := newEngine(config.DefaultLang)
 	if err != nil {
@@ -36,6 +41,35 @@ func (c *checkCommand) Run(t *terminal) error {
 	}
 	fmt.Fprintln(t.out, "# ready")
 	return nil
+}
+
+//go:embed examples/*.toml
+var examples embed.FS
+
+// example returns a channel that works, like the first that does not.
+func (c Config) example(err error) string {
+	var wrong problems
+	errors.As(err, &wrong)
+	for i, ch := range c.Channel {
+		if !slices.ContainsFunc(wrong, func(p problem) bool { return strings.HasPrefix(p.Key, fmt.Sprintf("channel[%d].", i)) }) {
+			continue
+		}
+		name := "answer"
+		switch {
+		case ch.Kind == "ussd":
+			name = "session"
+		case ch.Out != nil && len(ch.Out.Command) > 0:
+			name = "modem"
+		case ch.Out != nil:
+			name = "send"
+		}
+		text, err := examples.ReadFile("examples/" + name + ".toml")
+		if err != nil {
+			panic(err) // it is built in
+		}
+		return fmt.Sprintf("\nA channel of the kind of channel[%d] that works, with its secrets in the environment:\n\n%s", i, bytes.TrimSpace(text))
+	}
+	return ""
 }
 
 // checkFigures refuses a figure that nobody vouches for.
