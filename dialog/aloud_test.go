@@ -33,12 +33,14 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "opened", "still hot", "burn.still-hot"},
 		{"sw", "opened", "bado moto", "burn.still-hot"},
 		{"en", "lit", "my fire stopped", "burn.fire-out"},
+		{"en", "", "my fire stopped", "burn.fire-out"},
+		{"en", "sealed", "the fire is out", "burn.wait"},
 		{"sw", "lit", "moto umeisha", "burn.fire-out"},
 		{"en", "", "sack gets warm", "remedy.fresh"},
 		{"sw", "", "mfuko una joto", "remedy.fresh"},
 		{"en", "", "they stick in the mould", "ask.cause"},
 		{"en", "wet", "how long to dry", "recipe.wet"},
-		{"sw", "wet", "siku ngapi kukauka", "recipe.wet"},
+		{"sw", "wet", "siku ngapi kukauka", "recipe.too-wet"},
 		{"en", "wet", "drying briquettes", "dry.briquettes"},
 		{"en", "", "what is this", "line.help"},
 		{"en", "", "who are you", "line.help"},
@@ -46,6 +48,12 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "", "please stop sending messages", "consent.stopped"},
 		{"sw", "", "acha kunitumia ujumbe", "consent.stopped"},
 		{"en", "recipe", "paste for 30 kg charcoal", "ask.starch"},
+		{"sw", "wet", "yatakauka kwa siku ngapi", "recipe.too-wet"},
+		{"sw", "", "moshi kila mahali", "aid.gas"},
+		{"sw", "", "mvua inanyesha kwenye briketi zangu", "dry.rain"},
+		{"sw", "", "moto unazima", "ask.cause"},
+		{"sw", "lit", "pipa lililowashwa", "burn.status-lit"},
+		{"en", "lit", "a drum that is lit", "burn.status-lit"},
 		{"en", "recipe", "i found a new food drum", "drum.good"},
 	} {
 		p := speaks(t, row.lang)
@@ -55,7 +63,7 @@ func TestTextsOfTheYard(t *testing.T) {
 		case "recipe":
 			p.says(waste + "dry")
 		case "wet":
-			p.says(map[locales.Lang]string{"en": "cobs 1 drum strings peel", "sw": "magunzi pipa 1 yamelowa"}[row.lang])
+			p.says(map[locales.Lang]string{"en": "cobs 1 drum strings peel", "sw": "magunzi pipa 1 yanapinda"}[row.lang])
 		case "lit", "sealed", "opened":
 			q := sealed(t)
 			q.state.Lang = row.lang
@@ -125,6 +133,30 @@ func TestStartBringsBackTheHotDrum(t *testing.T) {
 		p.says("start")
 		require.ElementsMatch(t, timers, p.state.Timers, stage)
 	}
+}
+
+// TestC15OilOnABurnIsNoDrum: what is put on a burn is not taken for what a drum
+// held, while first aid goes on.
+func TestC15OilOnABurnIsNoDrum(t *testing.T) {
+	for lang, texts := range map[locales.Lang][2]string{
+		"en": {"my hand is burned", "i put oil on it"},
+		"sw": {"nimeungua mkono", "nimpake dawa ya meno?"},
+	} {
+		p := speaks(t, lang)
+		require.Equal(t, []string{"aid.go-on"}, keys(p.lasts(texts[:]...)), texts[1])
+	}
+}
+
+// TestALeakTeachesNoCoveringTime: after a leak the sealing time says nothing of
+// how long the drum burned.
+func TestALeakTeachesNoCoveringTime(t *testing.T) {
+	p := sealed(t)
+	p.now = p.now.Add(time.Hour)
+	p.says("leak")
+	p.now = p.now.Add(30 * time.Hour)
+	p.lasts("opened", "cold", "weighed 6 kg")
+	require.Len(t, p.state.Batches, 1)
+	require.Zero(t, p.state.Batches[0].Minutes)
 }
 
 // TestTheMorningAfter: the answer to "How is the hurt person?" is no failure.

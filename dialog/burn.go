@@ -686,6 +686,7 @@ func (t *turn) leak(d *Drum, at time.Time) {
 		t.say("burn.leak-lit", Answer, nil)
 		return
 	}
+	d.Resealed++ // its air is nothing to learn a covering time from
 	t.seal(d, at)
 	t.say("burn.leak", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
 }
@@ -892,11 +893,16 @@ func (t *turn) dark() {
 
 // fireOut answers a fire that went out before its time.
 func (t *turn) fireOut() {
-	if _, lit := t.litDrum(); lit && !t.isDark() {
-		t.say("burn.fire-out", Answer, nil)
+	_, lit := t.litDrum()
+	if d, sealed := t.latestSealed(); sealed && !lit {
+		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
 		return
 	}
-	t.dark()
+	if t.isDark() {
+		t.dark()
+		return
+	}
+	t.say("burn.fire-out", Answer, nil)
 }
 
 // answerQuestion answers a question about a burn, never with yes.

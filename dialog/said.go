@@ -1010,6 +1010,7 @@ func (t *turn) topicOf(r reading) string {
 		return key
 	case r.has("thing.char") && r.hasWeight():
 		return topicBinder
+	case t.aiding(): // oil or a medicine beside a burn is no drum's past
 	case r.has("unit.drum") && r.hasFamily("drum-past"), r.has("drum-past.oil") || r.has("drum-past.poison") || r.has("drum-past.unknown"):
 		return topicRecipe
 	}
