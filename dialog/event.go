@@ -25,6 +25,9 @@ type Said struct {
 	Text   string
 	Via    Channel
 	SentAt time.Time // when the gateway says it was sent; zero if unknown
+	// Begins says that a dialled session begins with it, Dropped that the session
+	// before broke off a short while ago.
+	Begins, Dropped bool
 }
 
 // Due is a timer of this conversation that has come due.

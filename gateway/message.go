@@ -43,12 +43,13 @@ type Inbound struct {
 	Via      dialog.Channel
 	Session  string // of a dialled session; empty on SMS
 	Text     string
-	// Dialled is everything keyed since the session began, of a gateway that sends
-	// that; Text is then what follows the last separator.
-	Dialled string
-	Part    *Part     // set if this is one of the parts of a long text; Text is then empty
-	SentAt  time.Time // when the gateway says it was sent; zero if unknown
-	At      time.Time // when it arrived here
+	// Dialled is everything entered since the session began, of a gateway that
+	// brings that, with Separator between the inputs; Text is then what follows the
+	// last one, until the Service knows better.
+	Dialled, Separator string
+	Part               *Part     // set if this is one of the parts of a long text; Text is then empty
+	SentAt             time.Time // when the gateway says it was sent; zero if unknown
+	At                 time.Time // when it arrived here
 }
 
 // Part is one of the parts of a long text that the gateway does not join: octets
@@ -63,7 +64,7 @@ type Part struct {
 // clean returns the message without what is no text: octets that are not UTF-8
 // and control characters, which some gateways pass on from binary messages.
 func (in Inbound) clean() Inbound {
-	for _, s := range []*string{&in.Provider, &in.Sender, &in.To, &in.Session, &in.Text} {
+	for _, s := range []*string{&in.Provider, &in.Sender, &in.To, &in.Session, &in.Text, &in.Dialled} {
 		*s = cleanText(*s)
 	}
 	return in
@@ -134,12 +135,11 @@ var ErrUnsure = errors.New("not known whether the gateway took the message")
 // the text.
 type Shown struct {
 	Texts []string `cbor:"1,keyasint,omitempty"` // of a text channel
-	// Of a session channel: the screen, the session it belongs to, whether the
-	// session goes on, and whether it does so only for pages still to be read.
-	Screen  ussd.Screen `cbor:"2,keyasint,omitzero"`
-	Session string      `cbor:"3,keyasint,omitempty"`
-	More    bool        `cbor:"4,keyasint,omitempty"`
-	End     bool        `cbor:"5,keyasint,omitempty"`
+	// Of a session channel: the screen, whether the session goes on, and whether it
+	// does so only for pages still to be read.
+	Screen ussd.Screen `cbor:"2,keyasint,omitzero"`
+	More   bool        `cbor:"4,keyasint,omitempty"`
+	End    bool        `cbor:"5,keyasint,omitempty"`
 	// Again says that the message was answered before.
 	Again bool `cbor:"-"`
 }

@@ -314,8 +314,7 @@ func (n *Notices) Tell(ctx context.Context, m Outbound, now time.Time) (Outbound
 	if err != nil || notice.Progress == Cancelled {
 		return m, dropped(leftCancelled, now), false, nil
 	}
-	_, unlock := n.service.lock(m.To)
-	defer unlock()
+	defer n.service.lock(m.To)()
 	if m.Text != "" {
 		return n.again(ctx, m, now)
 	}

@@ -180,7 +180,7 @@ func (s *Service) ringParts(ctx context.Context, c Conversation, a Alarm, now ti
 	}
 	c.Channel = in.Channel
 	change := s.change(c, t, heard(in), none)
-	change.Source.Alarm = &a
+	change.Source.Alarm, change.Release = &a, known(c, t)
 	p.settle(&change, now)
 	return s.commit(ctx, change)
 }

@@ -38,9 +38,14 @@ func (ch Channel) answer(via dialog.Channel) answer {
 // heard returns the journal line of a message.
 func heard(in Inbound) *Entry {
 	return &Entry{
-		Kind: Heard, At: in.At, SentAt: in.SentAt, Channel: in.Channel,
+		Kind: Heard, At: in.At, SentAt: plausible(in.SentAt, in.At), Channel: in.Channel,
 		Message: in.ID, Provider: in.Provider, Text: in.Text,
 	}
+}
+
+// said returns the event of a message.
+func said(in Inbound) dialog.Said {
+	return dialog.Said{Text: in.Text, Via: in.Via, SentAt: plausible(in.SentAt, in.At)}
 }
 
 // change turns a decided turn into what is to be committed. c is the
@@ -193,20 +198,9 @@ func show(e Entry, in Inbound, ch Channel) Shown {
 		return shown
 	}
 	text := strings.Join(shown.Texts, "\n")
-	shown.Texts, shown.Session = nil, in.Session
+	shown.Texts = nil
 	shown.Screen = ussd.Pages(text, choices, ch.keys(e.Heard.Lang), ch.Ability.Limit, units)
 	return shown.turned(shown.Screen)
-}
-
-// turnPage returns the change of a key that turns a page of the session's
-// screen. It reports false if the dialogue is to answer.
-func turnPage(c Conversation, in Inbound, ch Channel) (Change, bool) {
-	if in.Via != dialog.USSD || in.Session != c.Shown.Session {
-		return Change{}, false
-	}
-	screen, ok := c.Shown.Screen.Press(in.Text, ch.keys(c.State.Lang))
-	c.Shown = c.Shown.turned(screen)
-	return Change{Conversation: c}, ok
 }
 
 // turned returns what is shown with another page of its screen.

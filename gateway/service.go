@@ -2,7 +2,6 @@ package gateway
 
 import (
 	"context"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"hash/maphash"
@@ -73,6 +72,9 @@ type Service struct {
 	facts   atomic.Pointer[dialog.Facts]
 	seed    maphash.Seed
 	stripes [256]sync.Mutex
+
+	mu      sync.Mutex
+	arrived map[Number]int // texts that are being answered or wait for it
 }
 
 // NewService returns a service that decides with e and keeps with st.
@@ -95,7 +97,7 @@ func NewService(e Stepper, st Turns, o Options) *Service {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	s := &Service{engine: e, turns: st, options: o, seed: maphash.MakeSeed()}
+	s := &Service{engine: e, turns: st, options: o, seed: maphash.MakeSeed(), arrived: map[Number]int{}}
 	s.facts.Store(&dialog.Facts{})
 	return s
 }
@@ -117,7 +119,6 @@ func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
 	}
 	in = in.clean()
 	in.At = s.options.Watch.At(in.At)
-	in.SentAt = plausible(in.SentAt, in.At)
 	switch p := in.Part; {
 	case p != nil && !p.valid():
 		in.Part = &Part{Total: 1, Seq: 1, Octets: p.Octets, Charset: p.Charset}
@@ -130,11 +131,12 @@ func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
 		e.Kind, e.Sender = Foreign, in.Sender
 		return Shown{}, s.turns.Commit(ctx, Change{Entry: e})
 	}
-	waited, unlock := s.lock(in.From)
-	defer unlock()
+	answering, leave := s.arrive(in.From)
+	defer leave()
+	defer s.lock(in.From)()
 	var shown Shown
 	err := retry(func() (err error) {
-		shown, err = s.receive(ctx, in, ch, waited)
+		shown, err = s.receive(ctx, in, ch, answering)
 		return err
 	})
 	if err != nil {
@@ -143,7 +145,7 @@ func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
 	return shown, nil
 }
 
-func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bool) (Shown, error) {
+func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering bool) (Shown, error) {
 	c, err := s.turns.Load(ctx, in.From)
 	if err != nil {
 		return Shown{}, err
@@ -161,59 +163,91 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, waited bo
 			return Shown{}, err
 		}
 	}
+	var session Session
+	begins := false
+	if in.Via == dialog.USSD {
+		session, in, begins = c.enter(in)
+	}
+	if id, ok := c.repeated(in, ch.RetryWindow, answering); ok {
+		in.ID = id
+		return s.again(ctx, c, in, ch)
+	}
 	anonymous := in.ID == MessageID{}
 	if anonymous {
-		if c.Recent.repeats(in, ch.RetryWindow, waited) {
-			in.ID = c.Recent.ID
-			return s.again(ctx, c, in, ch)
-		}
-		in.ID = NewMessageID(in.Channel, in.From.Digits(), content(in), in.At.UTC().Format(time.RFC3339Nano))
+		says := content(in)
+		in.ID = NewMessageID(in.Channel, in.From.Digits(), string(says[:]), in.At.UTC().Format(time.RFC3339Nano))
 	}
-	change, paged := turnPage(c, in, ch)
-	if !paged {
-		t, err := s.step(c, in.Channel, in.At, said(in))
+	change, question, stepless := Change{}, paged, false
+	if in.Via == dialog.USSD && !begins {
+		change, stepless = c.session(session, in, ch)
+	}
+	shown := change.Conversation.Shown
+	if !stepless {
+		change, shown, err = s.answer(c, session, in, ch, begins)
 		if err != nil {
 			return Shown{}, err
 		}
-		before := c
-		before.Channel = in.Channel
-		change = s.change(before, t, heard(in), ch.answer(in.Via))
-		change.Conversation.Shown = show(*change.Entry, in, ch)
-		change.Release = !c.State.Asked.IsZero() && t.State.Asked.IsZero()
+	}
+	if !stepless || in.Text == "" {
+		question = open(c.State)
 	}
 	change.Source.Inbound = in.ID
 	if parts != nil {
 		parts.settle(&change, in.At)
 	}
-	if anonymous {
-		change.Conversation.Recent = Recent{
-			ID: in.ID, At: in.At, Text: content(in),
-			Asked: paged || open(change.Conversation.State) != open(c.State),
-		}
-	}
+	change.Conversation.recall(in, anonymous, question, ch.RetryWindow)
 	switch err := s.commit(ctx, change); {
 	case errors.Is(err, ErrSeen):
 		return s.again(ctx, c, in, ch)
 	case err != nil:
 		return Shown{}, err
 	}
-	return change.Conversation.Shown, nil
+	return shown, nil
 }
 
-// said returns the event of a message.
-func said(in Inbound) dialog.Said {
-	return dialog.Said{Text: in.Text, Via: in.Via, SentAt: in.SentAt}
+// answer lets the dialogue answer a message.
+func (s *Service) answer(c Conversation, session Session, in Inbound, ch Channel, begins bool) (Change, Shown, error) {
+	ev := said(in)
+	ev.Begins, ev.Dropped = begins, begins && c.Session.broke(in.At)
+	t, err := s.step(c, in.Channel, in.At, ev)
+	if err != nil {
+		return Change{}, Shown{}, err
+	}
+	c.Channel = in.Channel
+	change := s.change(c, t, heard(in), ch.answer(in.Via))
+	change.Release = known(c, t)
+	shown := show(*change.Entry, in, ch)
+	if in.Via == dialog.USSD {
+		session.Answer, session.Blank, session.Over = in.ID, false, !shown.More
+		change.Conversation.Shown, change.Conversation.Session = shown, session
+	}
+	return change, shown, nil
+}
+
+// known reports whether a turn settled whose number it is.
+func known(c Conversation, t dialog.Turn) bool {
+	return !c.State.Asked.IsZero() && t.State.Asked.IsZero()
 }
 
 // again returns what was shown when the message was first answered.
 func (s *Service) again(ctx context.Context, c Conversation, in Inbound, ch Channel) (Shown, error) {
-	shown := c.Shown // if a key turned a page
-	e, err := s.turns.Recall(ctx, in.From, in.ID)
+	i := c.Session.turned(in.ID)
+	answer := in.ID
+	if i >= 0 {
+		answer = c.Session.Turned[i].Answer
+	}
+	e, err := s.turns.Recall(ctx, in.From, answer)
+	shown := c.Shown // if it brought nothing, or turned its page long ago
 	switch {
 	case err == nil:
 		shown = show(e, in, ch)
 	case !errors.Is(err, ErrNotFound):
 		return Shown{}, err
+	}
+	if i >= 0 && err == nil {
+		screen := shown.Screen
+		screen.At = min(c.Session.Turned[i].At, len(screen.Pages)-1)
+		shown = shown.turned(screen)
 	}
 	shown.Again = true
 	return shown, nil
@@ -223,8 +257,7 @@ func (s *Service) again(ctx context.Context, c Conversation, in Inbound, ch Chan
 // who writes and why; one that opted out is left alone.
 func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, now time.Time) error {
 	now = s.options.Watch.At(now)
-	_, unlock := s.lock(n)
-	defer unlock()
+	defer s.lock(n)()
 	err := retry(func() error {
 		c, err := s.turns.Load(ctx, n)
 		if err != nil {
@@ -247,8 +280,7 @@ func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, now tim
 // no error: another ring has answered it.
 func (s *Service) Ring(ctx context.Context, a Alarm, now time.Time) error {
 	now = s.options.Watch.At(now)
-	_, unlock := s.lock(a.Number)
-	defer unlock()
+	defer s.lock(a.Number)()
 	err := retry(func() error { return s.ring(ctx, a, now) })
 	if err != nil && !errors.Is(err, ErrSeen) {
 		return fmt.Errorf("ring %q of %v: %w", a.ID, a.Number, err)
@@ -312,14 +344,28 @@ func (a Alarm) rings(t dialog.Timer) bool {
 	return a.Errand == nil && a.ID == t.ID && a.Moment() == Alarm{At: t.At}.Moment()
 }
 
-// lock takes the number's lock and reports whether it had to wait for it.
-func (s *Service) lock(n Number) (waited bool, unlock func()) {
+// lock takes the number's lock.
+func (s *Service) lock(n Number) (unlock func()) {
 	mu := &s.stripes[maphash.String(s.seed, n.digits)%uint64(len(s.stripes))]
-	waited = !mu.TryLock()
-	if waited {
-		mu.Lock()
+	mu.Lock()
+	return mu.Unlock
+}
+
+// arrive notes that a text of a number wants to be answered, and reports whether
+// another one is being answered: numbers share locks, so waiting for a lock tells
+// nothing.
+func (s *Service) arrive(n Number) (answering bool, leave func()) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	answering = s.arrived[n] > 0
+	s.arrived[n]++
+	return answering, func() {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if s.arrived[n]--; s.arrived[n] == 0 {
+			delete(s.arrived, n)
+		}
 	}
-	return waited, mu.Unlock
 }
 
 // maxTurns is how often a turn is decided if the conversation changes under it.
@@ -385,35 +431,4 @@ func plausible(sent, received time.Time) time.Time {
 		return received
 	}
 	return sent
-}
-
-// content is what two deliveries of one message have in common where the
-// gateway gives nothing else.
-func content(in Inbound) string {
-	id := NewMessageID(in.Channel, in.From.Digits(), in.To, in.Session, in.Text)
-	return hex.EncodeToString(id[:])
-}
-
-// inFlight is how long a gateway may have to wait for an answer before it gives
-// up and brings the message again.
-const inFlight = 30 * time.Second
-
-// repeats reports whether a message is the recent one again: the same text while
-// the first was being answered, or soon after and no new question asked since.
-// A person who is asked something new may honestly answer 1 twice.
-func (r Recent) repeats(in Inbound, window time.Duration, waited bool) bool {
-	if window == 0 || r.Text != content(in) {
-		return false
-	}
-	since := in.At.Sub(r.At)
-	return waited && since < inFlight || !r.Asked && since < window
-}
-
-// open names the question a conversation has put last.
-func open(s dialog.State) string {
-	if len(s.Frames) == 0 {
-		return ""
-	}
-	f := s.Frames[len(s.Frames)-1]
-	return f.Topic + "." + string(f.Open)
 }

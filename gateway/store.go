@@ -25,9 +25,10 @@ type Conversation struct {
 	Channel string    // of the person's last text; replies go there
 	Person  PersonKey // drawn by the Service when it first answers
 	State   dialog.State
-	Shown   Shown  // what a dialled session shows now
-	Recent  Recent // for gateways without ids
-	Rev     uint64 // counts the commits; zero is a number never met
+	Shown   Shown    // what a dialled session shows now
+	Session Session  // that session
+	Recents []Recent // texts of the last minute, oldest first
+	Rev     uint64   // counts the commits; zero is a number never met
 	// Notices are the notices that reached this number, as long as they might
 	// come again.
 	Notices []Reached
@@ -40,15 +41,6 @@ type Conversation struct {
 type Reached struct {
 	Notice string    `cbor:"1,keyasint"`
 	Until  time.Time `cbor:"2,keyasint"` // remembered until then
-}
-
-// Recent is the last text of a channel whose gateway gives neither ids nor
-// times: what is needed to tell a repeat from a second honest answer.
-type Recent struct {
-	ID    MessageID `cbor:"1,keyasint"`
-	At    time.Time `cbor:"2,keyasint"`           // when it was answered
-	Text  string    `cbor:"3,keyasint,omitempty"` // of the channel, recipient and text: a digest
-	Asked bool      `cbor:"4,keyasint,omitempty"` // its answer asked a new question
 }
 
 // Source is what a change answers: a message, an alarm, or a reference to a

@@ -27,23 +27,27 @@ type record struct {
 	Person   gateway.PersonKey `cbor:"3,keyasint"`
 	State    []byte            `cbor:"4,keyasint,omitempty"`
 	Shown    gateway.Shown     `cbor:"5,keyasint,omitzero"`
-	Recent   gateway.Recent    `cbor:"6,keyasint,omitzero"`
 	Consumed consumed          `cbor:"7,keyasint,omitempty"`
 	Last     gateway.Key       `cbor:"8,keyasint,omitzero"` // the person's newest entry
 	Spilled  time.Time         `cbor:"9,keyasint,omitzero"` // until then ids may lie in the spill
+	Session  gateway.Session   `cbor:"10,keyasint,omitzero"`
+	Recents  []gateway.Recent  `cbor:"11,keyasint,omitempty"`
 	Notices  []gateway.Reached `cbor:"20,keyasint,omitempty"`
 	Greeted  bool              `cbor:"21,keyasint,omitempty"`
 }
 
 func (r record) conversation(n gateway.Number) (c gateway.Conversation, err error) {
 	c = gateway.Conversation{
-		Number: n, Channel: r.Channel, Person: r.Person, Shown: r.Shown, Recent: r.Recent, Rev: r.Rev,
+		Number: n, Channel: r.Channel, Person: r.Person, Shown: r.Shown, Session: r.Session, Recents: r.Recents, Rev: r.Rev,
 		Notices: r.Notices, Greeted: r.Greeted,
+	}
+	c.Session.Began, c.Session.At = exact(c.Session.Began), exact(c.Session.At)
+	for i, recent := range c.Recents {
+		c.Recents[i].At, c.Recents[i].Sent = exact(recent.At), exact(recent.Sent)
 	}
 	for i := range c.Notices {
 		c.Notices[i].Until = exact(c.Notices[i].Until)
 	}
-	c.Recent.At = exact(c.Recent.At)
 	if c.State, err = dialog.DecodeState(r.State); err != nil {
 		return c, fmt.Errorf("conversation of %v: %w", n, err)
 	}

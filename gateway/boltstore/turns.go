@@ -208,7 +208,8 @@ func (s *Store) keep(w *write, p prepared, r record) error {
 	c := p.Conversation
 	s.optOuts.note(w, p.number, c.State.Stopped)
 	r.Rev++
-	r.Channel, r.Person, r.State, r.Shown, r.Recent, r.Notices = c.Channel, c.Person, p.state, c.Shown, c.Recent, c.Notices
+	r.Channel, r.Person, r.State, r.Notices = c.Channel, c.Person, p.state, c.Notices
+	r.Shown, r.Session, r.Recents = c.Shown, c.Session, c.Recents
 	v, err := encoding.Marshal(r)
 	if err != nil {
 		return fmt.Errorf("encode conversation: %w", err)

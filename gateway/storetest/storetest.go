@@ -169,8 +169,12 @@ func testTurn(b *bench) {
 	change := b.text(n, message(1), reply("hello", dialog.Answer))
 	timer := dialog.Timer{ID: "a/vents", At: b.now.Add(2 * time.Hour), Kind: "vents"}
 	change.Conversation.State.Timers = []dialog.Timer{timer}
-	change.Conversation.Shown = gateway.Shown{Session: "s1", More: true}
-	change.Conversation.Recent = gateway.Recent{ID: message(9), At: b.now, Text: "00ff", Asked: true}
+	change.Conversation.Shown = gateway.Shown{More: true}
+	change.Conversation.Session = gateway.Session{
+		Channel: "ussd", ID: "s1", Began: b.now, At: b.now.Add(time.Second), Dialled: "1*2", Answer: message(8),
+		Turned: []gateway.Turned{{ID: message(7), Answer: message(6), At: 2}}, Blank: true, Over: true,
+	}
+	change.Conversation.Recents = []gateway.Recent{{ID: message(9), At: b.now, Text: message(10), Open: "recipe.drums", Sent: b.now.Add(-time.Second)}, {ID: message(11), At: b.now}}
 	change.Set = []gateway.Alarm{{Number: n, ID: timer.ID, At: timer.At}}
 	require.NoError(b, b.store.Commit(b.ctx, change))
 	for range 2 {

@@ -158,7 +158,7 @@ func (sh *Shape) Respond(in gateway.Inbound, s gateway.Shown, again bool) (Respo
 	}
 	form := reply
 	switch {
-	case again:
+	case again && sh.spec.In.Answer.Repeat != nil: // else what it was, also an end
 		form = repeat
 	case len(replies) == 0:
 		form = empty

@@ -152,8 +152,8 @@ func (t *taker) message(sh *Shape, req *request) error {
 	}
 	m.Text = undial(m.Text, sh.spec.In.Code)
 	if separator := sh.spec.In.Joined; separator != "" {
-		m.Dialled = m.Text
-		m.Text = Latest("", m.Dialled, separator)
+		m.Dialled, m.Separator = m.Text, separator
+		m.Text = gateway.Latest("", m.Dialled, separator)
 	}
 	m.SentAt = f.time(in.clock, in.at, at)
 	// A sender that is no number is no error: a short code or a name is
@@ -205,22 +205,6 @@ func undial(text, code string) string {
 		return text
 	}
 	return strings.TrimPrefix(rest, "*")
-}
-
-// Latest returns what was entered last: what follows the request before in a
-// request that repeats all inputs since the session began. An input may hold the
-// separator itself, so only the request before tells for certain; without it the
-// last separator is taken to begin the input.
-func Latest(before, dialled, separator string) string {
-	if before != "" {
-		if rest, ok := strings.CutPrefix(dialled, before+separator); ok {
-			return rest
-		}
-	}
-	if at := strings.LastIndex(dialled, separator); at >= 0 {
-		return dialled[at+len(separator):]
-	}
-	return dialled
 }
 
 // fieldReader reads the fields of one message and remembers the first error.

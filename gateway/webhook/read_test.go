@@ -50,26 +50,6 @@ func TestNumberForms(t *testing.T) {
 	})
 }
 
-// An input may hold what stands between inputs; what came before tells.
-func TestLatest(t *testing.T) {
-	for _, c := range []struct{ before, dialled, separator, want string }{
-		{"", "", "*", ""},
-		{"", "1", "*", "1"},
-		{"", "1*2", "*", "2"},
-		{"1", "1*2", "*", "2"},
-		{"1", "1*2*5", "*", "2*5"},
-		{"1*2*5", "1*2*5*ok", "*", "ok"},
-		{"1*2", "1*2*", "*", ""},
-		{"1", "1", "*", "1"},
-		{"12", "1*2", "*", "2"},
-		{"3*4", "1*2", "*", "2"},
-		{"", "1::2", "::", "2"},
-		{"1", "1::a::b", "::", "a::b"},
-	} {
-		require.Equal(t, c.want, webhook.Latest(c.before, c.dialled, c.separator), "%q after %q", c.dialled, c.before)
-	}
-}
-
 // What was dialled is no input, but what was dialled along with it is.
 func TestDialledCode(t *testing.T) {
 	for text, want := range map[string]string{
