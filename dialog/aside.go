@@ -43,6 +43,8 @@ func (t *turn) asideQuestion(f *Frame) (question, bool) {
 		}}, true
 	case topicStop:
 		return question{slot: slotStop, id: "consent.stop-question", options: yesNo}, true
+	case topicResume:
+		return question{slot: slotResume, id: "resume.question", options: yesNo}, true
 	case topicForget:
 		return question{slot: slotForget, id: "consent.forget-question", options: yesNo}, true
 	case topicDoubt:

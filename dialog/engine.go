@@ -102,6 +102,7 @@ func (t *turn) end() Turn {
 		joined.Text += "\n" + t.out.Replies[1].Text
 		t.out.Replies = append([]Reply{joined}, t.out.Replies[2:]...)
 	}
+	t.endResume()
 	t.out.State = t.s
 	t.heard.Lang = t.lang
 	for _, f := range slices.Backward(t.s.Frames) {

@@ -26,7 +26,7 @@ var texts = []string{
 
 // event draws an event that can happen to a conversation in this state.
 func event(t *rapid.T, s dialog.State) dialog.Event {
-	switch rapid.IntRange(0, 11).Draw(t, "kind") {
+	switch rapid.IntRange(0, 12).Draw(t, "kind") {
 	case 0:
 		return dialog.Said{Text: rapid.String().Draw(t, "text"), Via: dialog.SMS}
 	case 1:
@@ -38,6 +38,11 @@ func event(t *rapid.T, s dialog.State) dialog.Event {
 		return dialog.Lapsed{Ref: "r", Key: rapid.SampledFrom([]string{"burn.hold", "burn.cover", "recipe.load", "burn.lapsed"}).Draw(t, "key"), Why: dialog.Expired}
 	case 3:
 		return dialog.Alerted{Alert: dialog.Alert{ID: "e1", Kind: "burn", Place: "home", Number: "+254700000001"}}
+	case 4:
+		return dialog.Said{
+			Text: rapid.SampledFrom(texts).Draw(t, "text"), Via: dialog.USSD,
+			Begins: true, Dropped: rapid.Bool().Draw(t, "dropped"),
+		}
 	default:
 		return dialog.Said{Text: rapid.SampledFrom(texts).Draw(t, "text"), Via: dialog.SMS}
 	}

@@ -152,7 +152,7 @@ func (t *turn) converse(r reading, ev Said) {
 		t.sawAlert()
 		return
 	}
-	if t.command(r) || t.polite(r) || t.warned(r) {
+	if t.begin(ev) || t.command(r) || t.polite(r) || t.warned(r) {
 		t.s.Fails = 0
 		return
 	}
@@ -784,6 +784,8 @@ func (t *turn) choose(f *Frame, key string) bool {
 			kinds = append(kinds, kindEye)
 		}
 		t.overrideWith(kinds)
+	case f.Open == slotResume:
+		t.goOn(key == "yes")
 	case f.Open == slotForget:
 		t.close()
 		if key == "yes" {

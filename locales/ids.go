@@ -86,6 +86,7 @@ var messages = []Message{
 	{"consent.forget-question", 1, nil},
 	{"consent.forgotten", 1, nil},
 	{"consent.kept", 1, nil},
+	{"resume.question", 1, nil},
 	{"consent.not-me", 1, nil},
 	{"consent.not-me-burn", 2, Args{"When": "Wednesday 07:30"}},
 	{"enrol.hello", 2, nil},
