@@ -78,23 +78,6 @@ func TestShapes(t *testing.T) {
 	}
 }
 
-// Every form a gateway may speak in has an archive, and a gateway needs nothing
-// but a specification.
-func TestEnoughShapes(t *testing.T) {
-	count := map[string]int{}
-	files, err := filepath.Glob("../../testdata/webhook/*.txtar")
-	require.NoError(t, err)
-	for _, file := range files {
-		a, err := txtar.ParseFile(file)
-		require.NoError(t, err)
-		for _, f := range a.Files {
-			count[f.Name]++
-		}
-	}
-	require.GreaterOrEqual(t, count["inbound.json"]+count["report.json"], 25)
-	require.GreaterOrEqual(t, count["outbound.json"], 15)
-}
-
 func (a archive) has(name string) bool { _, ok := a[name]; return ok }
 
 // play returns what a specification makes of what the archive gives.
