@@ -87,9 +87,15 @@ func (n *Notices) Start(ctx context.Context, notice Notice, now time.Time) (Noti
 	return notice, nil
 }
 
+// Standing is a notice and how far it has come.
+type Standing struct {
+	Notice Notice
+	Tally  Tally
+}
+
 // Set pauses a notice, lets it go on, or cancels it. What was sent stays sent.
-func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time) error {
-	err := retry(func() error {
+func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time) (s Standing, err error) {
+	err = retry(func() error {
 		notice, rev, err := n.load(ctx, id)
 		switch {
 		case err != nil:
@@ -98,19 +104,17 @@ func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time)
 			return errors.New("it is cancelled; start another")
 		}
 		notice.Progress = p
+		s.Notice = notice
 		return n.store.Enlist(ctx, notice, rev, nil, n.service.options.Watch.At(now))
 	})
+	if err == nil {
+		s.Tally, err = n.store.Tally(ctx, id)
+	}
 	if err != nil {
-		return fmt.Errorf("set notice %s to %v: %w", id, p, err)
+		return s, fmt.Errorf("set notice %q to %v: %w", id, p, err)
 	}
 	n.look()
-	return nil
-}
-
-// Standing is a notice and how far it has come.
-type Standing struct {
-	Notice Notice
-	Tally  Tally
+	return s, nil
 }
 
 // List returns all notices, the newest first.

@@ -51,6 +51,7 @@ type ChannelConfig struct {
 	PerSecond   float64        `toml:"per_second"` // segments; zero: that of the outbox
 	Quiet       QuietConfig    // zero: those of the line
 	Limit       *int           // septets of one screen of a ussd channel; no other has one
+	Idempotent  bool           // its gateway sends a reference once, however often it is given it
 	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
 }
 

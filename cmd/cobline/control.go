@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -15,6 +16,7 @@ import (
 	"strings"
 	"time"
 
+	"cobline/gateway"
 	"cobline/gateway/boltstore"
 	"cobline/gateway/outbox"
 )
@@ -52,6 +54,8 @@ func ask(c Config, command, argument string) ([]byte, error) {
 type controller struct {
 	config  Config
 	store   *boltstore.Store
+	service *gateway.Service
+	notices *gateway.Notices
 	workers map[string]*outbox.Worker
 	log     *slog.Logger
 }
@@ -104,6 +108,18 @@ func (c *controller) obey(ctx context.Context, conn net.Conn) ([]byte, error) {
 		return nil, err
 	}
 	command, argument, _ := strings.Cut(strings.TrimSuffix(line, "\n"), " ")
+	return c.do(ctx, command, argument)
+}
+
+// do does what a command asks for.
+func (c *controller) do(ctx context.Context, command, argument string) ([]byte, error) {
+	if what, ok := strings.CutPrefix(command, "notice-"); ok {
+		answer, err := c.notice(ctx, what, argument)
+		if err != nil {
+			return nil, err
+		}
+		return json.Marshal(answer)
+	}
 	switch command {
 	case "backup":
 		return nil, backup(ctx, c.store, argument)

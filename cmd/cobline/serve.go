@@ -85,12 +85,14 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
 			ch := config.Channel[i]
+			policy := config.policy(ch.Quiet)
+			policy.Idempotent = ch.Idempotent
 			workers[ch.Name] = outbox.New(store, ch.Name, sender(ch, shape, log), outbox.Options{
-				Policy: config.policy(ch.Quiet), PerSecond: ch.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store, Notices: notices,
+				Policy: policy, PerSecond: ch.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store, Notices: notices,
 			})
 		}
 	}
-	control := &controller{config: config, store: store, workers: workers, log: log}
+	control := &controller{config: config, store: store, service: line.service, notices: notices, workers: workers, log: log}
 	loops, running := errgroup.WithContext(ctx)
 	app, err := web.New(web.Options{
 		Channels: line.shapes,

@@ -273,7 +273,8 @@ func TestNoticePausedAndCancelled(t *testing.T) {
 		time.Sleep(time.Hour)
 		reached := func(id string) int { return w.tally(id).Reached }
 		set := func(id string, p gateway.Progress) {
-			require.NoError(t, w.notices.Set(w.ctx, id, p, time.Now()))
+			_, err := w.notices.Set(w.ctx, id, p, time.Now())
+			require.NoError(t, err)
 		}
 		id := w.send(rain(6 * time.Hour))
 		time.Sleep(20 * time.Second)
@@ -293,7 +294,8 @@ func TestNoticePausedAndCancelled(t *testing.T) {
 		id = w.send(rain(6 * time.Hour))
 		time.Sleep(20 * time.Second)
 		set(id, gateway.Cancelled)
-		require.Error(t, w.notices.Set(w.ctx, id, gateway.Running, time.Now()))
+		_, err := w.notices.Set(w.ctx, id, gateway.Running, time.Now())
+		require.ErrorContains(t, err, "start another")
 		time.Sleep(10 * time.Minute)
 		end := w.tally(id)
 		require.Equal(t, 60, end.Reached+end.Left)
