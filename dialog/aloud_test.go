@@ -200,7 +200,7 @@ func TestFridayWeek(t *testing.T) {
 func TestEnoughStarch(t *testing.T) {
 	p := speaks(t, "en")
 	turn := p.says("6 kg charcoal and 2 kg cassava root")
-	require.Equal(t, "binder.root", turn.Replies[0].Key)
+	require.Contains(t, keys(turn), "binder.root")
 	require.Contains(t, all(turn), "For 6 kg charcoal: 2 kg cassava root")
 	require.Equal(t, []string{"ask.short"}, keys(p.says("9 kg charcoal and 2 kg cassava root")))
 }

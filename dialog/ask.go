@@ -52,6 +52,7 @@ func (t *turn) asked(f *Frame) {
 		t.callBack()
 	default:
 		t.askOfficer(f.Slots[slotQuestion].Key)
+		t.appendText("next.ask")
 		delete(f.Slots, slotQuestion)
 	}
 }

@@ -209,11 +209,12 @@ func (t *turn) paste(f *Frame) {
 	if s := float64(r.SprinkleWater.Likely); s >= 0.25 {
 		text += " " + t.text("binder.sprinkle", locales.Args{"Water": t.litres(s)})
 	}
-	t.add(Reply{Key: string(id), Text: text + " " + t.text("binder.next", nil), Urgency: Answer, Keep: true})
 	t.say("caution.crushing", Answer, nil)
 	if id == "binder.flour" || id == "binder.root" {
 		t.say("caution.paste", Answer, nil)
 	}
+	t.add(Reply{Key: string(id), Text: text, Urgency: Answer, Keep: true})
+	t.appendText("change.binder", "next.binder")
 	if f.Slots[slotShort].Key == bindAll {
 		t.later("binder.weaker", nil)
 	}

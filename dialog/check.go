@@ -131,18 +131,19 @@ func (t *turn) checked(f *Frame) {
 	mould := f.Slots[Slot(calc.CoreTest)].Key == foundMould
 	switch {
 	case mould:
-		t.say("fault.mould", Answer, nil)
 		t.say("caution.drying", Answer, nil)
+		t.say("fault.mould", Answer, nil)
+		t.appendText("next.check")
 		return
 	case r.Verdict == calc.FitToSell:
-		t.say2("check.fit", nil)
 		t.say("caution.buyers", Answer, nil)
+		t.say2("check.fit", nil)
 	case r.Verdict == calc.NotFit:
 		t.say2("check.not-fit", nil)
 	default:
 		t.say2("check.unsure", nil)
 	}
-	last := &t.out.Replies[0]
+	last := &t.out.Replies[len(t.out.Replies)-1]
 	for i, fault := range r.Faults {
 		id := locales.ID("fault." + fault.Why)
 		if i == 0 && r.Verdict == calc.NotFit {
@@ -150,5 +151,8 @@ func (t *turn) checked(f *Frame) {
 			continue
 		}
 		t.later(id, nil)
+	}
+	if r.Verdict != calc.FitToSell {
+		t.appendText("next.check")
 	}
 }

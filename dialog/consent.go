@@ -110,4 +110,5 @@ func (t *turn) enrol(f *Frame) {
 	if key == keyOther {
 		t.say("enrol.other", Answer, nil)
 	}
+	t.appendText("next.enrol")
 }

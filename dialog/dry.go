@@ -86,8 +86,9 @@ func (t *turn) drying(f *Frame) {
 	t.later("dry.more", nil)
 	switch {
 	case days.High <= 0:
-		t.say2("dry.ready", args)
 		t.say("caution.storing", Answer, nil)
+		t.say2("dry.ready", args)
+		t.appendText("next.drying")
 		return
 	case days.Likely >= neverDry:
 		t.say2("dry.damp", nil)
@@ -96,13 +97,13 @@ func (t *turn) drying(f *Frame) {
 		args["Days"] = t.days(days)
 		t.say2("dry.briquettes", args)
 	}
-	lines := t.dryLines(plan)
-	if age := t.age(); age != "" {
-		t.add(Reply{Key: "weather.none", Text: age + " " + t.text("dry.change", nil), Urgency: Answer})
+	t.say("caution.drying", Answer, nil)
+	if age, lines := t.age(), t.dryLines(plan); age != "" {
+		t.add(Reply{Key: "weather.none", Text: age, Urgency: Answer})
 	} else if lines != "" {
 		t.say("dry.plan", Answer, locales.Args{"Lines": lines})
 	}
-	t.say("caution.drying", Answer, nil)
+	t.appendText("change.drying", "next.drying")
 }
 
 // dryPiece reckons the days a briquette has left: in the forecast, or by the
@@ -170,13 +171,15 @@ func (t *turn) wasteDrying(f *Frame) {
 	args := locales.Args{"Waste": t.waste(string(waste)), "Feel": t.text(locales.ID("dry."+dryness), nil)}
 	t.later("waste-dry.more", nil)
 	if dryness == "dry" {
-		t.say2("waste-dry.dry", args)
 		t.sayTest(f)
+		t.say2("waste-dry.dry", args)
+		t.appendText("next.waste-drying")
 		return
 	}
 	days, plan := t.dryWaste(waste, dryness)
 	args["Days"] = t.days(days)
 	t.say2("waste-dry.days", args)
+	t.appendText("change.waste-drying")
 	if age := t.age(); age != "" {
 		t.add(Reply{Key: "weather.none", Text: age, Urgency: Answer})
 	} else if lines := t.dryLines(plan); lines != "" {

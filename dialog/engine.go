@@ -102,6 +102,13 @@ func (t *turn) end() Turn {
 		joined.Text += "\n" + t.out.Replies[1].Text
 		t.out.Replies = append([]Reply{joined}, t.out.Replies[2:]...)
 	}
+	if !t.erased {
+		t.s.Last = t.last()
+	}
+	if t.via == USSD {
+		// The first screen of a session holds the caution.
+		slices.SortStableFunc(t.out.Replies, func(a, b Reply) int { return cautionFirst(a) - cautionFirst(b) })
+	}
 	t.endResume()
 	t.out.State = t.s
 	t.heard.Lang = t.lang
@@ -114,6 +121,18 @@ func (t *turn) end() Turn {
 		}
 	}
 	return t.out
+}
+
+// cautionFirst orders replies: cautions, what else a person is told, a question.
+// The load of a recipe holds its caution itself.
+func cautionFirst(r Reply) int {
+	switch {
+	case len(r.Choices) > 0:
+		return 2
+	case family(r.Key) == "caution" || r.Key == "recipe.load":
+		return 0
+	}
+	return 1
 }
 
 // placeOf returns a place of the facts, the home place, or a place without

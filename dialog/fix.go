@@ -91,12 +91,19 @@ func (t *turn) nextFix(f *Frame) (question, bool) {
 func (t *turn) remedy(f *Frame) {
 	symptom, cause := f.Slots[slotSymptom].Key, f.Slots[slotCause].Key
 	causes := causesOf(symptom)
-	text := ""
+	text, ends := "", []locales.ID{"next.fix"}
 	if !slices.Contains(causes, cause) {
 		cause = causes[0]
 		if len(causes) > 1 {
-			text = t.text("fix.likely", nil) + " "
+			text, ends = t.text("fix.likely", nil)+" ", []locales.ID{"change.fix", "next.fix"}
 		}
+	}
+	switch {
+	case symptom == "heats":
+		t.say("caution.storing", Answer, nil)
+		ends = []locales.ID{"next.safety"}
+	case symptom == "mouldy" || cause == "fluff":
+		t.say("caution.drying", Answer, nil)
 	}
 	remedy := locales.ID("remedy." + cause)
 	t.add(Reply{Key: string(remedy), Text: text + t.text(remedy, nil), Urgency: Answer, Keep: true})
@@ -105,13 +112,5 @@ func (t *turn) remedy(f *Frame) {
 			t.s.More = append(t.s.More, ReplyRef{ID: locales.ID("remedy." + c), Text: t.text(label(slotCause, c), nil) + ": " + t.text(locales.ID("remedy."+c), nil)})
 		}
 	}
-	switch {
-	case symptom == "heats":
-		t.say("caution.storing", Answer, nil)
-		return
-	case symptom == "mouldy" || cause == "fluff":
-		t.say("caution.drying", Answer, nil)
-		return
-	}
-	t.appendText("fix.next")
+	t.appendText(ends...)
 }

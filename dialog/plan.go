@@ -120,8 +120,9 @@ func (t *turn) plan(f *Frame) {
 	for _, s := range append(t.promise(r, in.By), t.text("plan.change", nil)) {
 		text += " " + s
 	}
-	t.add(Reply{Key: "plan.ready", Text: text, Urgency: Answer, Keep: true})
 	t.say("caution.drum", Answer, nil)
+	t.add(Reply{Key: "plan.ready", Text: text, Urgency: Answer, Keep: true})
+	t.appendText("next.plan")
 	if lines := t.calendar(r.Days); lines != "" {
 		t.later("plan.calendar", locales.Args{"Lines": lines})
 	}

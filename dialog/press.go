@@ -51,8 +51,9 @@ func (t *turn) pressing(f *Frame) {
 		t.say2("press.day", args)
 	}
 	t.later("press.more", nil)
-	t.say("press.how", Answer, nil)
 	t.say("caution.pressing", Answer, nil)
+	t.say("press.how", Answer, nil)
+	t.appendText("next.pressing")
 }
 
 // charAtHand is the charcoal a frame speaks of: what was said, or what the last

@@ -73,6 +73,7 @@ func (t *turn) price(f *Frame) {
 		"Low": t.bareMoney(fair.Cash.Low), "High": t.money(fair.Cash.High),
 		"Price": t.money(price), "Hour": t.money(hour),
 	}
+	t.say("caution.buyers", Answer, nil)
 	switch {
 	case starch == 0:
 		t.say("price.free", Answer, args)
@@ -81,6 +82,6 @@ func (t *turn) price(f *Frame) {
 	default:
 		t.say("price.cost", Answer, args)
 	}
-	t.say("caution.buyers", Answer, nil)
+	t.appendText("next.price")
 	t.later("price.more", nil)
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"time"
+	"unicode/utf8"
 
 	"cobline/calc"
 	"cobline/locales"
@@ -220,8 +221,13 @@ func (t *turn) recipe(f *Frame) {
 		t.say("recipe.drum-oil", Answer, nil)
 		return
 	}
-	t.say2("recipe.expect", t.expect(f, r))
-	t.say2("recipe.light", t.light(r))
+	expect, light := t.expect(f, r), Reply{Key: "recipe.light", Text: t.text("recipe.light", t.light(r)), Urgency: Answer, Keep: true}
+	if hint := t.text("recipe.hint", nil); t.w.Channel.Sends && utf8.RuneCountInString(light.Text+hint) <= oneSegment {
+		expect["Hint"] = t.text("recipe.hint-by", nil)
+		light.Text += hint // the next step is the last word where there is room for it
+	}
+	t.say2("recipe.expect", expect)
+	t.add(light)
 	for _, c := range []locales.ID{"caution.place", "caution.lighting", "caution.people"} {
 		t.later(c, nil)
 	}
@@ -305,8 +311,11 @@ func (t *turn) hint(short bool) string {
 	case short:
 		return t.text("recipe.hint-short", nil)
 	}
-	return t.text("recipe.hint", nil)
+	return t.text("recipe.hint", nil) + t.text("recipe.hint-by", nil)
 }
+
+// oneSegment is how many letters of the cheap alphabet one message holds.
+const oneSegment = 160
 
 // starch writes an amount of binder in the measure a kitchen has.
 func (t *turn) starch(s calc.Starch, kg calc.Range[calc.Kg], cups calc.Range[calc.Count]) string {
@@ -389,7 +398,7 @@ func (t *turn) drumAnswer(past string) {
 	t.s.DrumPast = past
 	switch past {
 	case "new", "food":
-		t.say("drum.good", Answer, nil)
+		t.say("drum.good", Answer, locales.Args{"Change": t.text("change.recipe", nil), "Next": t.text("next.recipe", nil)})
 	case "poison":
 		t.say("recipe.drum-poison", Answer, nil)
 		t.s.DrumPast = ""
@@ -405,7 +414,7 @@ func (t *turn) drumAnswer(past string) {
 func (t *turn) afterwards(f *Frame) {
 	if t.s.DrumPast != "" || t.fresh {
 		if len(t.out.Replies) == 0 {
-			t.say("light.text-lit", Answer, nil)
+			t.say("light.text-lit", Answer, locales.Args{"Next": t.text("next.recipe", nil)})
 		}
 		return
 	}

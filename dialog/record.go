@@ -73,6 +73,8 @@ func (t *turn) batches(*Frame) {
 		}
 	}
 	t.advise(waste, name, own)
+	t.appendText("next.batches")
+	t.later("change.batches", nil)
 }
 
 // ownName is the word a drum was called by, or nothing for a drum that only has

@@ -304,10 +304,12 @@ func (t *turn) restart() {
 	}
 }
 
-// appendText adds a message to the end of the last reply.
-func (t *turn) appendText(id locales.ID) {
-	n := len(t.out.Replies)
-	t.out.Replies[n-1].Text += " " + t.text(id, nil)
+// appendText adds messages to the end of the last reply: how to change what was
+// assumed, and the one next step.
+func (t *turn) appendText(ids ...locales.ID) {
+	for _, id := range ids {
+		t.out.Replies[len(t.out.Replies)-1].Text += " " + t.text(id, nil)
+	}
 }
 
 // optOut reports whether the text asks to be left alone: STOP at once in every
@@ -546,8 +548,12 @@ func (t *turn) back() {
 		f.Done = false
 	default:
 		t.close()
-		if t.top() == nil {
-			t.menu()
+		if under := t.top(); under == nil || under.Done && under.Open == "" { // an answer is not said twice
+			if t.burning() {
+				t.burnStatus(nil)
+			} else {
+				t.menu()
+			}
 			return
 		}
 	}
@@ -616,7 +622,7 @@ func (t *turn) more() {
 		return
 	}
 	if len(t.s.More) == 0 {
-		t.say("line.no-more", Answer, nil)
+		t.allSaid()
 		return
 	}
 	for _, m := range t.s.More[:min(len(t.s.More), maxReplies)] {
@@ -629,23 +635,77 @@ func (t *turn) more() {
 	t.s.More = t.s.More[min(len(t.s.More), maxReplies):]
 }
 
-// why gives the reason behind the last answer.
+// why gives the reason behind the open question or the last answer.
 func (t *turn) why() {
-	f := t.top()
-	switch {
-	case t.burning():
-		t.say("why.wait", Answer, nil)
-	case f != nil && f.Open != "" && t.e.catalog.Has(t.lang, f.Open.id("why")):
-		t.say(f.Open.id("why"), Answer, nil)
+	id, open := t.reason()
+	t.say(id, Answer, nil)
+	if open {
 		t.resume()
-	case f != nil && t.e.catalog.Has(t.lang, locales.ID("why."+f.Topic)):
-		t.say(locales.ID("why."+f.Topic), Answer, nil)
-		if f.Open != "" {
-			t.resume()
-		}
-	default:
-		t.say("why.wait", Answer, nil)
 	}
+}
+
+// allSaid answers MORE when nothing was kept back: with the reason for the open
+// question, else with the next step.
+func (t *turn) allSaid() {
+	if _, open := t.reason(); open {
+		t.why()
+		return
+	}
+	next := locales.ID("next." + t.s.Last)
+	if !t.e.catalog.Has(t.lang, next) {
+		next = "next.ask"
+	}
+	t.say("line.no-more", Answer, locales.Args{"Next": t.text(next, nil)})
+}
+
+// reason is the message that says why the open question is asked or what the
+// last answer rests on, and whether the question is open now: one that was left
+// for another subject is not.
+func (t *turn) reason() (id locales.ID, open bool) {
+	first := func(ids ...locales.ID) locales.ID {
+		for _, id := range ids {
+			if t.e.catalog.Has(t.lang, id) {
+				return id
+			}
+		}
+		return "why.menu"
+	}
+	f := t.top()
+	if f != nil && f.Open != "" && (f.Topic == t.s.Last || topics[f.Topic].next == nil) {
+		slot := f.Open
+		if s, ok := slot.doubted(); ok {
+			slot = s
+		}
+		return first(slot.id("why"), locales.ID("why."+f.Topic)), true
+	}
+	if t.aiding() {
+		return "aid.go-on", false
+	}
+	if t.s.Last == topicBurn {
+		switch _, lit := t.litDrum(); {
+		case lit:
+			return "why.lit", false
+		case t.burning():
+			return "why.wait", false
+		case len(t.s.Drums) > 0:
+			return "why.opened", false
+		}
+	}
+	return first(locales.ID("why." + t.s.Last)), false
+}
+
+// last is what a turn was about, for the next WHY or MORE.
+func (t *turn) last() string {
+	if len(t.out.Replies) == 0 {
+		return t.s.Last
+	}
+	switch about := family(t.out.Replies[len(t.out.Replies)-1].Key); {
+	case t.heard.Topic != "":
+		return t.heard.Topic
+	case about == topicBurn, about == "consent", about == "language", about == topicEnrol:
+		return about
+	}
+	return t.s.Last
 }
 
 // answerOpen takes the text as the answer to the open question.
@@ -1000,6 +1060,9 @@ func (t *turn) topicOf(r reading) string {
 		under = &t.s.Frames[len(t.s.Frames)-2]
 	}
 	key := t.meant(r)
+	if under != nil && under.Topic == topicRecipe && r.has("thing.char") && r.hasWeight() && !r.hasFamily("waste") {
+		return topicBinder
+	}
 	if under != nil && (key == under.Topic || !ownSubject[key] && !(key == topicBinder && (ownSubject[under.Topic] || r.has("thing.char")))) {
 		if p, ok := topics[under.Topic]; ok && p.next != nil && p.fill(r, under.Open).found() {
 			return under.Topic
@@ -1073,16 +1136,19 @@ func (t *turn) askDoubt(f *Frame, slot Slot, v Value) {
 // doubtQuestion is the question about such a number.
 func (t *turn) doubtQuestion(slot Slot, v Value) question {
 	l := limits[slot]
-	args := locales.Args{"Number": t.number(v.Number), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most)}
+	q := question{slot: slot, id: "doubt.many", args: locales.Args{
+		"Number": t.number(v.Number), "What": t.text(slot.id("amount"), nil), "Most": t.number(l.most),
+	}}
 	switch {
 	case v.Other != 0:
 		return t.numbers(doubtOf(slot), "doubt.which", []float64{v.Number, v.Other})
 	case l.holds(v.Number):
-		return question{slot: doubtOf(slot), id: "doubt.sure", args: args, options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}}
+		q.slot, q.id = doubtOf(slot), "doubt.sure"
+		q.options = []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}
 	case v.Number < l.least:
-		return question{slot: slot, id: "doubt.few", args: args}
+		q.id = "doubt.few"
 	}
-	return question{slot: slot, id: "doubt.many", args: args}
+	return q
 }
 
 // doubt returns the number the open question doubts, and its slot.

@@ -373,7 +373,7 @@ func (t *turn) put(f *Frame, values map[Slot]Value) (doubt Slot, value Value) {
 			}
 			if v.Other != 0 || !l.holds(v.Number) || v.Number > l.usual && f.Slots[doubtOf(slot)].Number != v.Number {
 				doubt, value = slot, v
-				f.Slots[doubtOf(slot)] = Value{Number: v.Number}
+				f.Slots[doubtOf(slot)] = v
 				continue
 			}
 			delete(f.Slots, doubtOf(slot))

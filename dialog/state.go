@@ -39,6 +39,7 @@ type State struct {
 	Profile  Profile      `cbor:"19,keyasint,omitzero"`
 	PasteKg  float64      `cbor:"20,keyasint,omitempty"` // charcoal of the last paste
 	Puzzled  string       `cbor:"21,keyasint,omitempty"` // the last text that was not understood
+	Last     string       `cbor:"22,keyasint,omitempty"` // what the last answer was about
 	Asked    time.Time    `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
 }
 

@@ -103,6 +103,7 @@ func (t *turn) burnStatus(*Frame) {
 		switch d.Stage {
 		case stageLit:
 			t.say("burn.status-lit", Answer, args)
+			t.appendText("next.burn")
 		case stageSealed:
 			t.say("burn.not-before", Answer, args)
 		default:
@@ -177,8 +178,9 @@ func spoken() []locales.ID {
 		add(locales.ID("advice." + c.String()))
 	}
 	for _, key := range menuOrder {
-		if key != topicLanguage && key != topicBurn {
-			add(locales.ID("why." + key))
+		add(locales.ID("why." + key))
+		if key != topicLanguage {
+			add(locales.ID("next." + key))
 		}
 	}
 	numbers := make([]Slot, 0, len(limits))

@@ -1,6 +1,7 @@
 package dialog_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -34,27 +35,138 @@ func (p *phone) lasts(texts ...string) dialog.Turn {
 
 // menuDigits are the keys that lead to the nth topic of the menu.
 func menuDigits(n int) []string {
-	out := []string{"MENU"}
+	out := []string{"0"}
 	for range n / 5 {
 		out = append(out, "8")
 	}
 	return append(out, string(rune('1'+n%5)))
 }
 
-// TestEveryTopicByTheMenu opens each topic by digits and leaves it again: WHY
-// has an answer, and MENU leads out.
-func TestEveryTopicByTheMenu(t *testing.T) {
-	for _, l := range []locales.Lang{"en", "sw"} {
-		for i, topic := range dialog.Keys()["topics"] {
-			p := speaks(t, l)
-			turn := p.lasts(menuDigits(i)...)
-			require.NotEmpty(t, turn.Replies, topic)
-			require.NotContains(t, keys(turn), "line.menu", topic)
-			require.NotContains(t, keys(turn), "line.unknown", topic)
-			why := p.says(map[locales.Lang]string{"en": "WHY", "sw": "KWANINI"}[l])
-			require.True(t, strings.HasPrefix(why.Replies[0].Key, "why."), "%s %s: %s", l, topic, why.Replies[0].Key)
-			require.Contains(t, keys(p.says(map[locales.Lang]string{"en": "MENU", "sw": "MENYU"}[l])), "line.menu", topic)
+// journeys lead through every topic: the words that open it, the answers to its
+// questions, and what its answer says of how to change it and of the next step.
+var journeys = []struct {
+	topic        string
+	en, sw       []string
+	change, next locales.ID
+}{
+	{"recipe", []string{"recipe", "1", "2", "1"}, []string{"kipimo", "1", "2", "1"}, "drum.no-cutting", "recipe.light"},
+	{"burn", []string{"burn"}, []string{"uchomaji"}, "", ""},
+	{"binder", []string{"paste", "9", "1"}, []string{"uji", "9", "1"}, "change.binder", "next.binder"},
+	{"pressing", []string{"press"}, []string{"kandamiza"}, "", "next.pressing"},
+	{"drying", []string{"drying"}, []string{"kukausha"}, "change.drying", "next.drying"},
+	{"waste-drying", []string{"waste drying", "1"}, []string{"kausha mabaki", "1"}, "change.waste-drying", "test.stalk"},
+	{"plan", []string{"plan", "50"}, []string{"mpango", "50"}, "plan.change", "next.plan"},
+	{"price", []string{"price", "60", "90"}, []string{"bei", "60", "90"}, "", "next.price"},
+	{"fix", []string{"problem", "1", "5"}, []string{"tatizo", "1", "5"}, "change.fix", "next.fix"},
+	{"check", []string{"check", "4", "5", "4", "4"}, []string{"ubora", "4", "5", "4", "4"}, "", "next.check"},
+	{"batches", []string{"my batches", "1"}, []string{"batchi zangu", "1"}, "", "next.batches"},
+	{"weather", []string{"weather"}, []string{"hali ya hewa"}, "change.place", "next.weather"},
+	{"safety", []string{"safety", "1"}, []string{"usalama", "1"}, "", ""},
+	{"ask", []string{"question", "may I mix in leaves?"}, []string{"swali", "naweza kuchanganya majani?"}, "", "next.ask"},
+	{"enrol", []string{"i want to join", "no", "1"}, []string{"nataka kujiunga", "hapana", "1"}, "", "next.enrol"},
+	{"language", []string{"language", "1"}, []string{"lugha", "2"}, "", "line.menu"},
+}
+
+// journey returns a phone with a record and the texts of a journey.
+func journey(t testing.TB, l locales.Lang, i int) (*phone, []string) {
+	p := speaks(t, l)
+	p.state.Batches = []dialog.Batch{{At: p.now, Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 4, Minutes: 30}}
+	if l == "sw" {
+		return p, journeys[i].sw
+	}
+	return p, journeys[i].en
+}
+
+// TestEveryTopicThreeWays opens each topic by its words, by the digits of the
+// menu, and by the keys of a session: all three come to the same question or
+// answer, and MENU leads out.
+func TestEveryTopicThreeWays(t *testing.T) {
+	topics := dialog.Keys()["topics"]
+	require.Len(t, journeys, len(topics))
+	for i, topic := range topics {
+		require.Equal(t, topic, journeys[i].topic)
+		for _, l := range []locales.Lang{"en", "sw"} {
+			p, texts := journey(t, l, i)
+			byWords := p.says(texts[0])
+			require.NotContains(t, keys(byWords), "line.unknown", topic)
+			byMenu, _ := journey(t, l, i)
+			require.Equal(t, keys(byWords), keys(byMenu.lasts(menuDigits(i)...)), "%s %s by the menu", l, topic)
+			byKeys, _ := journey(t, l, i)
+			var turn dialog.Turn
+			for _, key := range menuDigits(i) {
+				turn = byKeys.step(dialog.Said{Text: key, Via: dialog.USSD})
+			}
+			require.ElementsMatch(t, keys(byWords), keys(turn), "%s %s by keys", l, topic)
+			require.Contains(t, keys(p.says("MENU")), "line.menu", topic)
 		}
+	}
+}
+
+// TestEveryTopicSaysHowToGoOn: an answer says how to change what it assumed, and
+// its last words are the one next step.
+func TestEveryTopicSaysHowToGoOn(t *testing.T) {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	for i, j := range journeys {
+		for _, l := range []locales.Lang{"en", "sw"} {
+			p, texts := journey(t, l, i)
+			turn := p.lasts(texts...)
+			if j.change != "" {
+				require.Contains(t, all(turn), catalog.Text(l, j.change, nil), "%s %s", l, j.topic)
+			}
+			last := turn.Replies[len(turn.Replies)-1]
+			if last.Key != string(j.next) && j.next != "" {
+				require.True(t, strings.HasSuffix(last.Text, catalog.Text(l, j.next, nil)), "%s %s: %s", l, j.topic, last.Text)
+			}
+		}
+	}
+}
+
+// TestWhyAndMoreEverywhere: on every question of every topic and after every
+// answer, and at every step of a burn, WHY gives a reason of its own and MORE
+// says more, the reason, or the next step; an open question is asked again.
+func TestWhyAndMoreEverywhere(t *testing.T) {
+	ask := func(p *phone, about string) {
+		state := p.state
+		f := state.Frames
+		open := len(f) > 0 && f[len(f)-1].Open != "" && f[len(f)-1].Topic != "lobby"
+		for _, word := range []string{"WHY", "MORE"} {
+			p.state = state
+			turn := p.says(word)
+			key := turn.Replies[0].Key
+			require.NotEqual(t, "line.unknown", key, about)
+			require.NotContains(t, turn.Replies[0].Text, "understand", about)
+			if word == "WHY" {
+				require.True(t, strings.HasPrefix(key, "why."), "%s: %s", about, key)
+				require.NotEqual(t, "why.menu", key, about)
+			}
+			if open {
+				require.Equal(t, f[len(f)-1].Open, p.state.Frames[len(p.state.Frames)-1].Open, about)
+			}
+		}
+		p.state = state
+	}
+	for i, j := range journeys {
+		p, texts := journey(t, "en", i)
+		for n, text := range texts {
+			if p.says(text); j.topic != "language" || n == 0 {
+				ask(p, j.topic+" after "+text)
+			}
+		}
+	}
+	p := speaks(t, "en")
+	for n, text := range []string{
+		"cobs 1 drum dry", "LIT", "+25m", "1", "+20m", "COVERED", "open?", "i have half covered", "2", "rain", "STOP", "START", "FORGET ME", "no", "HURT", "BACK",
+		"+24h", "OPENED", "1", "weighed 9 kg", "9 kg charcoal, 2 kg cassava root", "3", "300 sacks of cobs", "charcoal 1.500 kg", "2", "maize 1 drum", "1", "rice husk", "3", "CALL",
+	} {
+		if ahead, ok := strings.CutPrefix(text, "+"); ok {
+			d, err := time.ParseDuration(ahead)
+			require.NoError(t, err)
+			p.until(p.now.Add(d), nil)
+		} else {
+			p.says(text)
+		}
+		ask(p, fmt.Sprint("step ", n, " of a burn, ", text))
 	}
 }
 

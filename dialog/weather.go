@@ -104,7 +104,7 @@ func (t *turn) weather(*Frame) {
 		}
 		t.add(Reply{Key: "weather.none", Text: none, Urgency: Answer})
 		t.say("weather.light", Answer, nil)
-		t.appendText("weather.next")
+		t.appendText("change.place", "next.weather")
 		return
 	}
 	var lines []dayLine
@@ -131,6 +131,9 @@ func (t *turn) weather(*Frame) {
 	if old := t.age(); old != "" {
 		t.out.Replies[len(t.out.Replies)-1].Text += " " + old
 	}
+	if rain && t.burning() {
+		t.say("burn.rain", Answer, nil)
+	}
 	no := strings.Join(still, ", ")
 	if len(still) == len(lines) && len(still) > 2 {
 		no = t.text("measure.range", locales.Args{"Low": still[0], "High": still[len(still)-1]})
@@ -143,9 +146,5 @@ func (t *turn) weather(*Frame) {
 	default:
 		t.say("weather.light", Answer, nil)
 	}
-	if rain && t.burning() {
-		t.say("burn.rain", Answer, nil)
-		return
-	}
-	t.appendText("weather.next")
+	t.appendText("change.place", "next.weather")
 }
