@@ -103,7 +103,7 @@ func freeAddress() (string, error) {
 // start starts the program and waits until it answers.
 func (p *process) start() {
 	p.cmd = exec.Command(p.bin, "serve", "--config", p.config, "--listen", p.addr)
-	p.cmd.Env = append(os.Environ(), "COBLINE_STORE_PATH="+p.dir)
+	p.cmd.Env = append(os.Environ(), "COBLINE_STORE_PATH="+p.dir, "LINE="+p.addr)
 	p.cmd.Stderr = &p.log
 	require.NoError(p.t, p.cmd.Start())
 	p.ended = make(chan error, 1)

@@ -1,0 +1,571 @@
+//go:build peers
+
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+	"unicode/utf16"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/gateway"
+	"cobline/gateway/sms"
+	"cobline/gateway/webhook"
+)
+
+// kannelSecret is one that Kannel can paste into an address.
+const kannelSecret = "a-secret-of-the-tests"
+
+// kannel is Debian's SMS gateway daemon: one program speaks to the network, the
+// other to the line.
+type kannel struct {
+	t           *testing.T
+	dir         string
+	values      map[string]string // what stands for the names in its configuration
+	bearer, box *peer
+}
+
+// newKannel chooses the ports of a gateway that will be started later. The
+// configuration of a line may name them.
+func newKannel(t *testing.T) *kannel {
+	k := &kannel{t: t, dir: t.TempDir(), values: map[string]string{
+		"SECRET": kannelSecret,
+		// Its delay between retries is one for all that wait, one after the
+		// other, so there is none here.
+		"RETRIES": "1000000",
+	}}
+	for _, port := range []string{"ADMIN", "BOX", "SENDSMS", "NETWORK"} {
+		k.values[port] = freePort(t)
+	}
+	for name, v := range k.values {
+		t.Setenv(name, v)
+	}
+	require.NoError(t, os.Mkdir(filepath.Join(k.dir, "spool"), 0o700))
+	return k
+}
+
+// configure writes the configuration: the network on one side, and on the other
+// what is called for each short code.
+func (k *kannel) configure(network string, calls map[string]string) {
+	text := fill(k.t, "kannel/core.conf", k.values) + fill(k.t, "kannel/"+network+".conf", k.values)
+	for code, call := range calls {
+		text += fill(k.t, "kannel/service.conf", map[string]string{"CODE": code, "CALL": call})
+	}
+	require.NoError(k.t, os.WriteFile(filepath.Join(k.dir, "kannel.conf"), []byte(text), 0o600))
+}
+
+// calls are those of line.toml.
+func (k *kannel) calls(line string) map[string]string {
+	address := "http://" + line + "/in/%s?k=" + kannelSecret + "&id=%%I"
+	return map[string]string{
+		"32100": "get-url = \"" + fmt.Sprintf(address, "sms-a") + `&from=%p&to=%P&text=%b&at=%T&charset=%C&udh=%u"`,
+		"32200": "send-sender = true\npost-url = \"" + fmt.Sprintf(address, "sms-b") + `"`,
+	}
+}
+
+// start starts the gateway, in a zone of its own. Nobody else can answer at its
+// ports: each wants its secret.
+func (k *kannel) start() {
+	zone := []string{"TZ=Asia/Kolkata"}
+	k.bearer = startPeer(k.t, k.dir, zone, "/usr/sbin/bearerbox", "-v", "2", "kannel.conf")
+	eventually(k.t, "the bearerbox", func() bool { return k.status() != "" })
+	k.box = startPeer(k.t, k.dir, zone, "/usr/sbin/smsbox", "-v", "2", "kannel.conf")
+	k.t.Cleanup(k.rest)
+	eventually(k.t, "the smsbox", func() bool {
+		return strings.Contains(k.status(), "smsbox:") && listens("127.0.0.1:"+k.values["SENDSMS"])
+	})
+}
+
+// rest waits until the gateway has nothing to bring to the line: it does not end
+// before.
+func (k *kannel) rest() {
+	if !k.t.Failed() && k.bearer.running() {
+		eventually(k.t, "an empty gateway", func() bool { return !queued.MatchString(k.status()) })
+	}
+}
+
+// queued is what the status says of a queue that holds messages.
+var queued = regexp.MustCompile(`\([1-9][0-9]* queued\)`)
+
+// stop ends the gateway as an operator does.
+func (k *kannel) stop() {
+	k.rest()
+	k.box.stop()
+	k.bearer.stop()
+}
+
+// status returns what the gateway says about itself, if it runs.
+func (k *kannel) status() string {
+	require.True(k.t, k.bearer.running(), "the bearerbox has ended")
+	res, err := http.Get("http://127.0.0.1:" + k.values["ADMIN"] + "/status.txt?password=" + kannelSecret)
+	if err != nil {
+		return ""
+	}
+	defer res.Body.Close()
+	text, err := io.ReadAll(res.Body)
+	require.NoError(k.t, err)
+	require.Contains(k.t, string(text), "Kannel")
+	return string(text)
+}
+
+// received is what one phone shows.
+type received struct {
+	From, Text string
+	Encoding   sms.Encoding
+	Segments   int
+}
+
+// phones are all phones of the fake network, at the far end of one connection.
+// It carries a line for each segment: from, to, kind and text.
+type phones struct {
+	t    *testing.T
+	conn net.Conn
+	mu   sync.Mutex
+	got  map[string][]received // by number
+	held map[string]received   // of texts that are not whole
+	last *received             // a line without a head goes on with its text
+}
+
+func (k *kannel) phones() *phones {
+	p := &phones{t: k.t, got: map[string][]received{}, held: map[string]received{}}
+	p.dial(k)
+	return p
+}
+
+// dial connects the phones to the network.
+func (p *phones) dial(k *kannel) {
+	var err error
+	eventually(p.t, "the network", func() bool {
+		p.conn, err = net.Dial("tcp", "127.0.0.1:"+k.values["NETWORK"])
+		return err == nil
+	})
+	go p.read(p.conn)
+	p.t.Cleanup(func() { _ = p.conn.Close() }) // or the gateway has
+}
+
+func (p *phones) say(from, to, kind, data string) {
+	_, err := fmt.Fprintf(p.conn, "%s %s %s %s\n", from, to, kind, data)
+	require.NoError(p.t, err)
+}
+
+var (
+	fakeLine = regexp.MustCompile(`^(\S+) (\+?[0-9]+) (text|ucs-2|udh) (.*)$`)
+	fakePart = regexp.MustCompile(`^(\S+) data (.*)$`)
+)
+
+func (p *phones) read(conn net.Conn) {
+	for lines := bufio.NewScanner(conn); lines.Scan(); {
+		p.mu.Lock()
+		p.take(lines.Text())
+		p.mu.Unlock()
+	}
+}
+
+// take takes one line in.
+func (p *phones) take(line string) {
+	m := fakeLine.FindStringSubmatch(line)
+	if m == nil {
+		p.last.Text += "\n" + line
+		return
+	}
+	from, to, data := m[1], "+"+strings.TrimPrefix(m[2], "+"), m[4]
+	switch m[3] {
+	case "text":
+		p.show(to, received{From: from, Text: data, Segments: 1})
+	case "ucs-2":
+		text, encoding := unescape(data)
+		p.show(to, received{From: from, Text: text, Encoding: encoding, Segments: 1})
+	case "udh":
+		part := fakePart.FindStringSubmatch(data)
+		header, err := url.QueryUnescape(part[1])
+		if err != nil || len(header) != 6 || header[:3] != "\x05\x00\x03" {
+			p.t.Errorf("no part of a text: %q", line)
+			return
+		}
+		ref, total, seq := to+header[3:4], int(header[4]), int(header[5])
+		whole := p.held[ref]
+		whole.From, whole.Text, whole.Segments = from, whole.Text+part[2], whole.Segments+1
+		if whole.Segments != seq {
+			p.t.Errorf("the network does not keep order: %q", line)
+		}
+		if p.held[ref] = whole; seq == total {
+			delete(p.held, ref)
+			whole.Text, whole.Encoding = unescape(whole.Text)
+			p.show(to, whole)
+		}
+	}
+}
+
+func (p *phones) show(to string, r received) {
+	p.got[to] = append(p.got[to], r)
+	p.last = &p.got[to][len(p.got[to])-1]
+}
+
+// shown returns what a phone has got.
+func (p *phones) shown(number string) []received {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return append([]received(nil), p.got[number]...)
+}
+
+// unescape returns the text of octets, which are UTF-8 or UTF-16. No text holds
+// control characters, and each in UTF-16 has a letter or a blank that does.
+func unescape(data string) (string, sms.Encoding) {
+	octets, err := url.QueryUnescape(data)
+	if err != nil {
+		return data, sms.GSM7
+	}
+	if !strings.ContainsFunc(octets, func(r rune) bool { return r < ' ' && r != '\n' }) {
+		return octets, sms.GSM7
+	}
+	units := make([]uint16, len(octets)/2)
+	for i := range units {
+		units[i] = binary.BigEndian.Uint16([]byte(octets[2*i:]))
+	}
+	return string(utf16.Decode(units)), sms.UCS2
+}
+
+// escape returns a text as UTF-16 in the line of a phone.
+func escape(text string) string {
+	var b strings.Builder
+	for _, u := range utf16.Encode([]rune(text)) {
+		fmt.Fprintf(&b, "%%%02x%%%02x", u>>8, u&0xff)
+	}
+	return b.String()
+}
+
+// kannelLine is a line behind a gateway, with phones in front of it.
+type kannelLine struct {
+	*process
+	*kannel
+	*phones
+	numbers   map[string]string // whose a text is: each is said by one phone
+	unordered map[string]bool   // whose messages the gateway may bring in another order
+	again     int               // messages that came twice after crashes
+	t         *testing.T
+}
+
+func newKannelLine(t *testing.T) *kannelLine {
+	k := newKannel(t)
+	config, err := os.ReadFile(filepath.Join(peers, "kannel/line.toml"))
+	require.NoError(t, err)
+	l := &kannelLine{t: t, kannel: k, process: newProcess(t, string(config)), numbers: map[string]string{}, unordered: map[string]bool{}}
+	k.configure("fake", k.calls(l.addr))
+	k.start()
+	l.phones = k.phones()
+	return l
+}
+
+// text lets a phone say something that no other says.
+func (l *kannelLine) text(from, to, text string) { l.raw(from, to, "text", text, text) }
+
+// raw is text, as a line of the network.
+func (l *kannelLine) raw(from, to, kind, data, text string) {
+	require.NotContains(l.t, l.numbers, text)
+	l.numbers[text] = "+" + strings.TrimPrefix(from, "+")
+	l.say(from, to, kind, data)
+}
+
+// owed returns what each phone should show by the journal, in order.
+func (l *kannelLine) owed(journal []gateway.Entry) map[string][]received {
+	people, owed := map[gateway.PersonKey]string{}, map[string][]received{}
+	for _, e := range journal {
+		if number, ok := l.numbers[e.Text]; ok && e.Kind == gateway.Heard {
+			people[e.Person] = number
+		}
+	}
+	for _, e := range journal {
+		number, code := people[e.Person], map[string]string{"sms-a": "32100", "sms-b": "32200"}[e.Channel]
+		var inline []string
+		for _, said := range e.Replies {
+			if said.Inline {
+				inline = append(inline, said.Text)
+			} else {
+				owed[number] = append(owed[number], whole(code, said.Text))
+			}
+		}
+		if inline != nil {
+			owed[number] = append(owed[number], whole(code, strings.Join(inline, "\n")))
+		}
+	}
+	return owed
+}
+
+// whole is how a text comes to a phone.
+func whole(from, text string) received {
+	p := sms.Split(text)
+	return received{From: from, Text: text, Encoding: p.Encoding, Segments: len(p.Segments)}
+}
+
+// differs returns what phones have said and got beside what the journal says,
+// for which the line has to rest, and how often something came twice.
+func (l *kannelLine) differs() (diff string, again int) {
+	l.settle()
+	l.process.stop()
+	defer l.process.start()
+	journal := l.journal()
+	times := map[string]int{}
+	for _, e := range journal {
+		if e.Kind == gateway.Heard {
+			times[e.Text]++
+		}
+	}
+	for text := range l.numbers {
+		if n := times[text]; n != 1 {
+			return fmt.Sprintf("%q was heard %d times", text, n), 0
+		}
+		delete(times, text)
+	}
+	if len(times) > 0 {
+		return fmt.Sprintf("nobody said %v", times), 0
+	}
+	for number, want := range l.owed(journal) {
+		// A message that comes twice does so before the next.
+		got := l.shown(number)
+		if l.unordered[number] {
+			slices.SortFunc(want, byText)
+			slices.SortFunc(got, byText)
+		}
+		once := slices.Compact(slices.Clone(got))
+		if want = slices.Compact(want); !slices.Equal(want, once) {
+			return fmt.Sprintf("%s is owed %+v and got %+v", number, want, got), 0
+		}
+		again += len(got) - len(once)
+	}
+	return "", again
+}
+
+func byText(a, b received) int { return strings.Compare(a.Text, b.Text) }
+
+// agree wants phones and journal to say the same.
+func (l *kannelLine) agree(t *testing.T) {
+	diff, again := l.differs()
+	require.Empty(t, diff)
+	require.Equal(t, l.again, again, "messages came twice")
+}
+
+// settle waits until nothing moves any more.
+func (l *kannelLine) settle() {
+	quiet, before := time.Now(), 0
+	eventually(l.t, "an end of the traffic", func() bool {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		now := 0
+		for _, m := range l.got {
+			now += len(m)
+		}
+		if now != before {
+			quiet, before = time.Now(), now
+		}
+		return time.Since(quiet) > time.Second
+	})
+}
+
+// Both ways through a gateway daemon as it is installed, over a network whose
+// other end are the phones of the test.
+func TestKannel(t *testing.T) {
+	l := newKannelLine(t)
+	t.Run("every alphabet arrives whole and is answered", l.alphabets)
+	t.Run("long texts arrive in pieces", l.pieces)
+	t.Run("each message is reported delivered", l.reported)
+	t.Run("the line chooses the alphabet of what it sends", l.sends)
+	t.Run("the line crashes", l.crash)
+	t.Run("the gateway restarts", l.restart)
+	t.Run("the network is away and the gateway crashes", l.away)
+}
+
+// alphabets has each channel hear every kind of text, each from a phone of its
+// own. What phones then show is what the journal says, segment for segment.
+func (l *kannelLine) alphabets(t *testing.T) {
+	number := 0
+	for _, code := range []string{"32100", "32200"} {
+		for _, text := range []string{
+			"cobs 2 drums snaps",
+			"Hello World & more?x=1+2 %41",
+			"café 5 € {x} [y] ~ ^ \\ |",
+			"@ £ ¥ è é ù ì ò Ç Ø ø Å å Δ _ Ω Æ æ ß É ¡ ¿ Ä Ö Ñ Ü § ä ö ñ ü à",
+			"i burned my hand", // the answer names the number to call, which is in UCS-2
+		} {
+			number++
+			l.text(fmt.Sprintf("+2547000001%02d", number), code, text+" "+code)
+		}
+		for _, text := range []string{"Hœ😀 ɓawo", "ሰላም", "magunzi pipa 2 kavu 👍🏽"} {
+			number++
+			text += " " + code
+			l.raw(fmt.Sprintf("2547000001%02d", number), code, "ucs2", escape(text), text)
+		}
+	}
+	l.agree(t)
+	ucs2, long := 0, 0
+	for _, messages := range l.got {
+		for _, m := range messages {
+			if m.Encoding == sms.UCS2 {
+				ucs2++
+			}
+			if m.Segments > 1 {
+				long++
+			}
+		}
+	}
+	require.GreaterOrEqual(t, ucs2, 2)
+	require.GreaterOrEqual(t, long, 4)
+}
+
+// pieces has phones send long texts, whose segments come in any order; some so
+// late that the gateway passes on what it has.
+func (l *kannelLine) pieces(t *testing.T) {
+	piece := func(from, code, ref string, total, seq int, data, whole string) {
+		l.say(from, code, "udh-text", fmt.Sprintf("%%05%%00%%03%%%s%%%02x%%%02x %s", ref, total, seq, data))
+		l.numbers[whole] = from
+	}
+	for i, code := range []string{"32100", "32200"} {
+		joined := "cobs 2 drums, they snap and are € dry " + code
+		late := "husks 3 drums, they are & dry " + code
+		a, b := fmt.Sprintf("+2547000003%02d", 2*i), fmt.Sprintf("+2547000003%02d", 2*i+1)
+		piece(a, code, "07", 3, 3, "are € dry "+code, joined)
+		piece(b, code, "07", 2, 2, "are & dry "+code, late)
+		piece(a, code, "07", 3, 1, "cobs 2 drums, ", joined)
+		piece(a, code, "07", 3, 2, "they snap and ", joined)
+		defer time.AfterFunc(4*time.Second, func() { piece(b, code, "07", 2, 1, "husks 3 drums, they ", late) }).Stop()
+	}
+	time.Sleep(4*time.Second + time.Second)
+	eventually(t, "the late texts", func() bool { return len(l.shown("+254700000303")) > 0 })
+	l.agree(t)
+}
+
+// reported has every message that was sent end as delivered, whichever of its
+// reports came first.
+func (l *kannelLine) reported(t *testing.T) {
+	l.rest()
+	l.process.stop()
+	defer l.process.start()
+	last := map[string]gateway.Delivery{}
+	journal := l.journal()
+	for _, e := range journal {
+		if e.Kind == gateway.Reported {
+			last[e.Ref] = e.Delivery
+		}
+	}
+	sent := 0
+	for _, e := range journal {
+		for i, said := range e.Replies {
+			if said.Out {
+				sent++
+				require.Equal(t, gateway.ReportDelivered, last[e.Key.Ref(i)], said.Text)
+			}
+		}
+	}
+	require.Greater(t, sent, 10)
+	require.Len(t, last, sent)
+}
+
+// sends lets the channel's own sender, which serve uses, send texts of every
+// alphabet and length.
+func (l *kannelLine) sends(t *testing.T) {
+	config, err := Load(l.config, append(os.Environ(), "LINE="+l.addr))
+	require.NoError(t, err)
+	shape, err := webhook.Compile(config.Channel[0].Spec)
+	require.NoError(t, err)
+	for i, text := range []string{
+		"plain", "5 € {x} [y] ~ ^ \\ |", "two\nlines & 100% + 1", "ɓ ẹ ŋ", "AB 😀 tail", "ሰላም",
+		strings.Repeat("a", 161), strings.Repeat("a", 152) + strings.Repeat("€", 10), strings.Repeat("€", 81),
+		strings.Repeat("ɓ ", 67), strings.Repeat("cobs ", 80), strings.Repeat("😀 ", 40),
+	} {
+		number := fmt.Sprintf("2547000002%02d", i)
+		to, err := gateway.NumberOf(number)
+		require.NoError(t, err)
+		require.NoError(t, shape.Send(context.Background(), gateway.Outbound{
+			To: to, From: "32100", Text: text, Ref: gateway.NewKey(time.Now(), uint64(i)).Ref(0), Expires: time.Now().Add(time.Hour),
+		}))
+		want := []received{whole("32100", text)}
+		eventually(t, text, func() bool { return len(l.shown("+"+number)) > 0 })
+		eventually(t, fmt.Sprintf("%v, not %v", want, l.shown("+"+number)), func() bool { return reflect.DeepEqual(want, l.shown("+"+number)) })
+	}
+}
+
+// crash kills the line while people write to it and it answers them.
+func (l *kannelLine) crash(t *testing.T) {
+	const people, each, kills = 12, 4, 4
+	for i := range people * each {
+		number := fmt.Sprintf("+2547000004%02d", i%people)
+		code := "32100"
+		if i%2 != 0 { // an answer that was lost comes when the gateway asks again
+			code, l.unordered[number] = "32200", true
+		}
+		l.text(number, code, fmt.Sprintf("%d drums of cobs, they snap, say %d", i/people+1, i))
+		time.Sleep(10 * time.Millisecond)
+		if i%(people*each/kills) == 5 {
+			l.process.kill()
+			l.process.start()
+		}
+	}
+	l.recovers(t)
+	t.Logf("%d messages came twice", l.again)
+}
+
+// recovers waits until phones and journal say the same again.
+func (l *kannelLine) recovers(t *testing.T) {
+	var diff string
+	for end := time.Now().Add(45 * time.Second); ; {
+		if diff, l.again = l.differs(); diff == "" {
+			return
+		}
+		require.True(t, time.Now().Before(end), diff)
+	}
+}
+
+// restart lets people be answered whose gateway is being restarted.
+func (l *kannelLine) restart(t *testing.T) {
+	l.kannel.stop()
+	for i := range 10 {
+		l.call(fmt.Sprintf("+2547000005%02d", i), fmt.Sprintf("cobs 2 drums snaps, say %d more", i))
+	}
+	l.kannel.start()
+	l.dial(l.kannel)
+	before := l.again
+	l.recovers(t)
+	require.Equal(t, before, l.again, "what could not be sent came twice")
+}
+
+// away lets the gateway take messages that it cannot pass on before it crashes.
+func (l *kannelLine) away(t *testing.T) {
+	require.NoError(t, l.conn.Close())
+	eventually(t, "a network that is away", func() bool { return strings.Contains(l.status(), "(re-connecting") })
+	for i := range 10 {
+		number := fmt.Sprintf("+2547000006%02d", i)
+		l.unordered[number] = true // its store has no order
+		l.call(number, fmt.Sprintf("cobs 2 drums snaps, say %d again", i))
+	}
+	eventually(t, "messages in the gateway", func() bool { return strings.Contains(l.status(), "store size 30") })
+	l.bearer.kill()
+	l.box.kill()
+	l.kannel.start()
+	l.dial(l.kannel)
+	l.agree(t)
+}
+
+// call brings a text as a gateway does, while there is none.
+func (l *kannelLine) call(from, text string) {
+	l.numbers[text] = from
+	query := url.Values{"k": {kannelSecret}, "id": {text}, "from": {from}, "to": {"32100"}, "text": {text}, "at": {fmt.Sprint(time.Now().Unix())}}
+	res, err := http.Get("http://" + l.addr + "/in/sms-a?" + query.Encode())
+	require.NoError(l.t, err)
+	require.NoError(l.t, res.Body.Close())
+	require.Equal(l.t, http.StatusOK, res.StatusCode)
+}
