@@ -317,7 +317,8 @@ func (l *loader) validateChannels() {
 	var taken []webhook.Endpoint
 	for i := range l.Channel {
 		c, key := &l.Channel[i], fmt.Sprintf("channel[%d]", i)
-		c.Country = l.Country
+		c.Country = cmp.Or(c.Country, l.Country)
+		l.want(countryCode.MatchString(c.Country), key+".country", "must be two capital letters (ISO 3166), such as KE")
 		if c.In.Path == "" {
 			c.In.Path = "/in/" + c.Name
 		}
