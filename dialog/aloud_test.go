@@ -39,8 +39,8 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "", "sack gets warm", "remedy.fresh"},
 		{"sw", "", "mfuko una joto", "remedy.fresh"},
 		{"en", "", "they stick in the mould", "ask.cause"},
-		{"en", "wet", "how long to dry", "recipe.wet"},
-		{"sw", "wet", "siku ngapi kukauka", "recipe.too-wet"},
+		{"en", "wet", "how long to dry", "waste-dry.days"},
+		{"sw", "wet", "siku ngapi kukauka", "waste-dry.days"},
 		{"en", "wet", "drying briquettes", "dry.briquettes"},
 		{"en", "", "what is this", "line.help"},
 		{"en", "", "who are you", "line.help"},
@@ -48,7 +48,7 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "", "please stop sending messages", "consent.stopped"},
 		{"sw", "", "acha kunitumia ujumbe", "consent.stopped"},
 		{"en", "recipe", "paste for 30 kg charcoal", "ask.starch"},
-		{"sw", "wet", "yatakauka kwa siku ngapi", "recipe.too-wet"},
+		{"sw", "wet", "yatakauka kwa siku ngapi", "waste-dry.days"},
 		{"sw", "", "moshi kila mahali", "aid.gas"},
 		{"sw", "", "mvua inanyesha kwenye briketi zangu", "dry.rain"},
 		{"sw", "", "moto unazima", "ask.cause"},
@@ -157,6 +157,39 @@ func TestALeakTeachesNoCoveringTime(t *testing.T) {
 	p.lasts("opened", "cold", "weighed 6 kg")
 	require.Len(t, p.state.Batches, 1)
 	require.Zero(t, p.state.Batches[0].Minutes)
+}
+
+// TestWasteBesideAnotherTopic: a text that names waste after a paste asks for
+// the load of a drum, not for paste for so many kilograms.
+func TestWasteBesideAnotherTopic(t *testing.T) {
+	p := speaks(t, "en")
+	p.says("9 kg charcoal and cassava flour")
+	require.Contains(t, keys(p.says("2 sacks of 50 kg cobs dry")), "recipe.load")
+	p.says("9 kg charcoal")
+	require.Contains(t, all(p.says("cassava")), "Which starch is it?", "a word for waste and for starch answers the open question")
+}
+
+// TestC8AnOilDrumStaysUnlit: who chose a language after the recipe for a drum
+// that held fuel is not told to light it.
+func TestC8AnOilDrumStaysUnlit(t *testing.T) {
+	p := newPhone(t)
+	p.says("cobs 1 drum dry, the drum had diesel")
+	require.Equal(t, []string{"recipe.drum-oil"}, keys(p.says("1")))
+}
+
+// TestTiesHaveNames: each meaning of a word of two meanings is named.
+func TestTiesHaveNames(t *testing.T) {
+	for text, choices := range map[string][]string{
+		"press balls with a hole":         {"as balls", "with a hole"},
+		"drying big ones with a hole":     {"8 cm thick", "with a hole"},
+		"they crack and split":            {"they crack", "they split in layers"},
+		"10 kg charcoal, bananas":         {"green banana peel", "green banana"},
+		"cobs 1 drum, it had oil or acid": {"oil or fuel", "poison, chemicals"},
+	} {
+		require.ElementsMatch(t, choices, speaks(t, "en").says(text).Replies[0].Choices, text)
+	}
+	p := speaks(t, "en")
+	require.Contains(t, all(p.says("200 kg briquettes by friday or saturday, cobs")), "by Friday 6/3")
 }
 
 // TestTheMorningAfter: the answer to "How is the hurt person?" is no failure.

@@ -177,8 +177,11 @@ func (t *turn) wasteDrying(f *Frame) {
 		return
 	}
 	days, plan := t.dryWaste(waste, dryness)
-	args["Days"] = t.days(days)
-	t.say2("waste-dry.days", args)
+	if args["Days"] = t.days(days); days.Likely < neverDry {
+		t.say2("waste-dry.days", args)
+	} else {
+		t.say2("dry.damp", nil)
+	}
 	t.appendText("change.waste-drying")
 	if age := t.age(); age != "" {
 		t.add(Reply{Key: "weather.none", Text: age, Urgency: Answer})

@@ -25,6 +25,10 @@ var planTopic = topic{
 	families: map[string]Slot{"waste": slotWaste, "weekday": slotByDate},
 	bare:     slotWantKg,
 	infer: func(r reading, in *filled) {
+		if days := in.ties[slotByDate]; len(days) > 0 { // "friday or saturday": the sooner named counts
+			delete(in.ties, slotByDate)
+			in.values[slotByDate] = Value{Key: days[0]}
+		}
 		bareWeek := slices.ContainsFunc(r.parts, func(p part) bool { return p.span != nil && p.span.is("unit.week") }) &&
 			!slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "day" })
 		if v, ok := in.values[slotByDate]; ok && bareWeek {

@@ -151,6 +151,11 @@ func (r reading) hasFamily(f string) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of(f)) > 0 })
 }
 
+// namesWaste reports whether the text names a waste that is no starch too.
+func (r reading) namesWaste() bool {
+	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("waste")) > 0 && len(s.of("starch")) == 0 })
+}
+
 // whole reports whether the text is nothing but one span meaning the concept
 // (and numbers and names, if loose).
 func (r reading) whole(concept string) bool {

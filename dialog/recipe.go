@@ -360,7 +360,7 @@ func (t *turn) light(r calc.RecipeResult) locales.Args {
 // how to look again.
 func (t *turn) recipeWet(f *Frame, r calc.RecipeResult) {
 	waste := t.waste(f.Slots[slotWaste].Key)
-	args := locales.Args{"Waste": waste, "Days": t.days(r.DaysToDryFirst)}
+	args := locales.Args{"Waste": waste, "Days": t.days(careful(r.DaysToDryFirst))}
 	if r.Lighting == calc.DoNotLight {
 		t.say2("recipe.too-wet", args)
 		t.sayTest(f)
@@ -413,7 +413,11 @@ func (t *turn) drumAnswer(past string) {
 // afterwards asks once what the drum held, when a recipe has been given.
 func (t *turn) afterwards(f *Frame) {
 	if t.s.DrumPast != "" || t.fresh {
-		if len(t.out.Replies) == 0 {
+		switch {
+		case len(t.out.Replies) > 0:
+		case t.s.DrumPast == "oil" || t.s.DrumPast == "unknown":
+			t.say("recipe.drum-oil", Answer, nil) // again: nobody is sent to light that drum
+		default:
 			t.say("light.text-lit", Answer, locales.Args{"Next": t.text("next.recipe", nil)})
 		}
 		return

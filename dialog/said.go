@@ -189,6 +189,9 @@ func (t *turn) asksDryness(r reading) bool {
 	switch named := t.named(r); {
 	case named == "" && r.asks() && r.hasFamily("dryness"):
 	case wet && f == t.top() && (named == topicDrying || named == topicWasteDrying):
+		t.heard.Topic, t.s.More = topicWasteDrying, nil
+		t.wasteDrying(f)
+		return true
 	default:
 		return false
 	}
@@ -1064,7 +1067,9 @@ func (t *turn) topicOf(r reading) string {
 		return topicBinder
 	}
 	if under != nil && (key == under.Topic || !ownSubject[key] && !(key == topicBinder && (ownSubject[under.Topic] || r.has("thing.char")))) {
-		if p, ok := topics[under.Topic]; ok && p.next != nil && p.fill(r, under.Open).found() {
+		p, ok := topics[under.Topic]
+		foreign := key == "" && p.families["waste"] == "" && r.namesWaste()
+		if ok && p.next != nil && !foreign && p.fill(r, under.Open).found() {
 			return under.Topic
 		}
 	}
@@ -1121,6 +1126,9 @@ func tieQuestion(slot Slot, keys []string) question {
 
 // label is the message that names a key of a slot.
 func label(slot Slot, key string) locales.ID {
+	if slot == slotMould {
+		return locales.ID("size." + key)
+	}
 	return locales.ID(strings.ReplaceAll(string(slot), "_", "-") + "." + key)
 }
 

@@ -34,7 +34,7 @@ var update = flag.Bool("update", false, "rewrite the replies in testdata/convers
 //	price 10 shillings       what a text costs
 //	duty 2                   duty phones of the place
 //	number 0800 000 000      the place's emergency number
-//	forecast fair            a week of weather: fair, rain or wind
+//	forecast fair            a week of weather: fair, rain, storm, mist or wind
 //	currency KSh             of the place
 //	place Mlimani            one more place that the line knows
 //	now 2026-03-02 09:00     the clock, at the place; timers due on the way ring
@@ -291,13 +291,24 @@ func write(out *bytes.Buffer, mark string, turn dialog.Turn) {
 	}
 }
 
-// skies are the invented weeks a script can ask for: fair, or with rain every
-// day from noon, or fair but so windy that nobody should light.
+// skies are the invented weeks a script can ask for: fair; rain every day in the
+// afternoon; storm, with rain from morning to night; mist, damp and without sun;
+// wind, fair but so windy that nobody should light.
 var skies = map[string]func(*calc.Day){
 	"fair": func(d *calc.Day) { d.HumidityMean, d.Sunshine = new(calc.Share(.5)), new(calc.Hours(8)) },
 	"rain": func(d *calc.Day) {
 		d.HumidityMean, d.Sunshine, d.RainByHour = new(calc.Share(.75)), new(calc.Hours(4)), make([]calc.Millimetre, 24)
 		d.RainByHour[14] = 6
+	},
+	"storm": func(d *calc.Day) {
+		d.HumidityMean, d.Sunshine, d.RainByHour = new(calc.Share(.9)), new(calc.Hours(.5)), make([]calc.Millimetre, 24)
+		for h := range d.RainByHour {
+			d.RainByHour[h] = 2
+		}
+	},
+	"mist": func(d *calc.Day) {
+		d.HumidityMean, d.Sunshine = new(calc.Share(.97)), new(calc.Hours(0))
+		d.Max, d.Min = new(calc.Celsius(17)), new(calc.Celsius(14))
 	},
 	"wind": func(d *calc.Day) {
 		d.HumidityMean, d.Sunshine, d.Wind = new(calc.Share(.3)), new(calc.Hours(9)), new(calc.MetrePerSecond(9))
