@@ -60,18 +60,27 @@ type controller struct {
 	log     *slog.Logger
 }
 
-// run answers the control socket until the context ends. A command is a line: a
-// word, a blank and its argument. The answer is a line, "ok" or what went wrong,
-// and what was asked for.
-func (c *controller) run(ctx context.Context) error {
+// listen opens the control socket, before the line says that it is ready. There
+// may be none.
+func (c *controller) listen() (net.Listener, error) {
 	socket := controlSocket(c.config)
 	// What a crash has left is removed; the store's lock keeps other lines away.
 	if err := os.Remove(socket); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("remove an old socket: %w", err)
+		return nil, fmt.Errorf("remove an old socket: %w", err)
 	}
 	l, err := net.Listen("unix", socket)
 	if err != nil { // such as a path that is too long: no reason not to serve
 		c.log.Warn("no commands while the line runs, such as copies of the store", "error", err)
+		return nil, nil
+	}
+	return l, nil
+}
+
+// run answers the control socket until the context ends. A command is a line: a
+// word, a blank and its argument. The answer is a line, "ok" or what went wrong,
+// and what was asked for.
+func (c *controller) run(ctx context.Context, l net.Listener) error {
+	if l == nil {
 		return nil
 	}
 	stop := context.AfterFunc(ctx, func() { l.Close() })

@@ -6,6 +6,8 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -14,11 +16,13 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"cobline/calc"
+	"cobline/dialog"
 	"cobline/gateway"
 )
 
 // gatewayConfig is a line whose replies leave by a gateway at an address, in a
-// place where it is noon.
+// place where it is noon. What comes in on its channel plain is answered at once
+// and leaves nothing to be sent.
 func gatewayConfig(url string) string {
 	hours := 12 - time.Now().UTC().Hour() // between -11 and 12
 	return fmt.Sprintf(`
@@ -37,24 +41,29 @@ at = "json:at"
 [channel.out]
 url = "%s"
 body = { ref = "{{.Ref}}", to = "+{{.To}}", text = "{{.Text}}" }
-`, -hours, max(-179, 15*hours), url)
+`, -hours, max(-179, 15*hours), url) + plainConfig
 }
 
 // fakeGateway takes messages, and now and then fails as gateways do.
 type fakeGateway struct {
 	*httptest.Server
 	taken chan struct{} // a message was taken
+	// hangUp tells of which messages, and how often for one number, the gateway
+	// takes one and hangs up before the line learns it.
+	hangUp func(text string) int
 
 	mu     sync.Mutex
+	down   bool
+	asked  int
 	got    map[string][]delivery // by reference, each attempt that was taken
-	hungUp map[string]bool       // on this number, once: the line waits half a minute before it tries again
+	hungUp map[string]int
 }
 
 type delivery struct{ Ref, To, Text string }
 
-func newFakeGateway(t *testing.T) *fakeGateway {
+func newFakeGateway(t *testing.T, hangUp func(text string) int) *fakeGateway {
 	r := draw(t)
-	g := &fakeGateway{got: map[string][]delivery{}, hungUp: map[string]bool{}, taken: make(chan struct{}, 1<<20)}
+	g := &fakeGateway{hangUp: hangUp, got: map[string][]delivery{}, hungUp: map[string]int{}, taken: make(chan struct{}, 1<<20)}
 	g.Server = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
 		body, err := io.ReadAll(req.Body)
 		if err != nil {
@@ -66,20 +75,30 @@ func newFakeGateway(t *testing.T) *fakeGateway {
 		}
 		g.mu.Lock()
 		defer g.mu.Unlock()
-		switch n := r.IntN(20); {
-		case n == 0:
+		g.asked++
+		switch {
+		case g.down:
+			w.WriteHeader(http.StatusInternalServerError)
+			return
+		case g.asked%200 == 150: // the line rests for two seconds
 			w.WriteHeader(http.StatusTooManyRequests)
-		case n == 1 && !g.hungUp[d.To]: // taken, but the line does not learn it
-			g.hungUp[d.To] = true
-			g.got[d.Ref] = append(g.got[d.Ref], d)
-			panic(http.ErrAbortHandler)
-		default:
-			g.got[d.Ref] = append(g.got[d.Ref], d)
-			g.taken <- struct{}{}
+			return
 		}
+		g.got[d.Ref] = append(g.got[d.Ref], d)
+		if g.hungUp[d.To] < g.hangUp(d.Text) && r.IntN(8) == 0 {
+			g.hungUp[d.To]++
+			panic(http.ErrAbortHandler)
+		}
+		g.taken <- struct{}{}
 	}))
 	t.Cleanup(g.Close)
 	return g
+}
+
+func (g *fakeGateway) setDown(down bool) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.down = down
 }
 
 // has reports whether a message of this reference was taken.
@@ -89,17 +108,48 @@ func (g *fakeGateway) has(ref string) bool {
 	return len(g.got[ref]) > 0
 }
 
+// rainText is how the ready notice of rain begins.
+const rainText = "Rain is likely"
+
+// hangsUpOnNotices also hangs up on other messages where there is the time: the
+// line waits half a minute before it tries one of those again.
+func hangsUpOnNotices(text string) int {
+	if strings.HasPrefix(text, rainText) {
+		return 1
+	}
+	return size(0, 1)
+}
+
+// noticed returns how often each phone was sent a notice.
+func (g *fakeGateway) noticed() map[string]int {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	times := map[string]int{}
+	for _, all := range g.got {
+		for _, d := range all {
+			if strings.HasPrefix(d.Text, rainText) {
+				times[d.To]++
+			}
+		}
+	}
+	return times
+}
+
 // look is how long after the lighting a drum is first looked at.
 var look = calc.Clock(false).Cover.Low.Duration()
 
-// Phones write and light drums while the program is killed again and again: in
-// the end every reply and every timed message is at the gateway, and what is
-// there twice has the same reference and says the same.
+// Phones write and light drums, and a notice goes out, while the program is
+// killed again and again. In the end no acknowledged text is lost; every reply
+// and every timed message is at the gateway, and what is there twice has the
+// same reference and says the same; the notice is nowhere twice, and of whom it
+// is not known whether they have it is counted.
 func TestNothingOwedIsLostInACrash(t *testing.T) {
-	people, kills := size(24, 240), size(30, 100)
-	g := newFakeGateway(t)
+	people, readers, kills := size(24, 240), size(60, 500), size(20, 100)
+	g := newFakeGateway(t, hangsUpOnNotices)
 	p := newProcess(t, gatewayConfig(g.URL))
 	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: people}, Timeout: 30 * time.Second}
+	p.ask(client, people, readers)
+	notice := p.sendRain(24 * time.Hour)
 
 	events := make(chan struct{}, 1<<20)
 	var writers sync.WaitGroup
@@ -110,7 +160,7 @@ func TestNothingOwedIsLostInACrash(t *testing.T) {
 				m.ID, m.From = fmt.Sprintf("%d-%d", person, i), phoneNumber(person)
 				if m.At = time.Now(); m.Text == "LIT" {
 					// Lit long enough ago for the look at the smoke to be due soon.
-					m.At = m.At.Add(-look + 3*time.Second)
+					m.At = m.At.Add(-look + 2*time.Second)
 				}
 				for p.postOnce(client, m) != nil {
 					p.wait()
@@ -130,16 +180,25 @@ func TestNothingOwedIsLostInACrash(t *testing.T) {
 	writers.Wait()
 
 	var owed []string
-	for end := time.Now().Add(180 * time.Second); ; {
-		time.Sleep(2 * time.Second)
+	var journal []gateway.Entry
+	for end := time.Now().Add(180 * time.Second); ; p.start() {
+		p.drain(end)
 		p.stop()
-		journal := p.journal()
+		journal = p.journal()
 		var lit int
 		if owed, lit = g.owed(journal); len(owed) == 0 && lit == people {
 			break
 		}
 		require.True(t, time.Now().Before(end), "%d people told to look at the smoke; at the gateway are missing: %v", lit, owed)
-		p.start()
+	}
+	entries := map[string]int{}
+	for _, e := range journal {
+		entries[e.Provider]++
+	}
+	for person := range people {
+		for i := range 6 {
+			require.Equal(t, 1, entries[fmt.Sprintf("%d-%d", person, i)], "text %d of person %d", i, person)
+		}
 	}
 	repeats := 0
 	for ref, all := range g.got {
@@ -150,7 +209,128 @@ func TestNothingOwedIsLostInACrash(t *testing.T) {
 			require.Equal(t, all[0], d)
 		}
 	}
-	t.Logf("%d kills, %d messages at the gateway, %d of them again", kills, len(g.got), repeats)
+	tally := p.state(notice)
+	g.once(t, tally)
+	require.LessOrEqual(t, readers, tally.Enlisted)
+	t.Logf("%d kills, %d messages at the gateway, %d of them again; the notice was for %d, of whom %d are unknown",
+		kills, len(g.got), repeats, tally.Enlisted, tally.Unknown)
+}
+
+// once wants a notice to be nowhere twice, and what the line says of it to be
+// what the gateway has.
+func (g *fakeGateway) once(t *testing.T, s noticeState) {
+	times := g.noticed()
+	for to, n := range times {
+		require.Equal(t, 1, n, "notices at %s", to)
+	}
+	require.Zero(t, s.Waiting)
+	require.GreaterOrEqual(t, len(times), s.Reached, "reached, but not at the gateway")
+	require.LessOrEqual(t, len(times), s.Reached+s.Unknown, "at the gateway, but not counted")
+}
+
+// https://github.com/Uninett/nav/issues/1276: after a crash a queue is sent
+// again, twenty messages to one phone. The program is killed during a broadcast
+// to 500: nobody gets it twice, and what expired meanwhile is dropped.
+func TestTrouble12QueueSentAgainAfterACrash(t *testing.T) {
+	readers, kills := 500, size(8, 100)
+	g := newFakeGateway(t, hangsUpOnNotices)
+	p := newProcess(t, gatewayConfig(g.URL))
+	client := &http.Client{Transport: &http.Transport{MaxIdleConnsPerHost: 64}, Timeout: 30 * time.Second}
+	p.ask(client, 0, readers)
+
+	notice := p.sendRain(24 * time.Hour)
+	points := killPoints(draw(t), kills, readers/2)
+	require.Equal(t, kills, p.crashes(points, g.taken))
+	p.drain(time.Now().Add(180 * time.Second))
+	s := p.state(notice)
+	g.once(t, s)
+	require.Equal(t, readers, s.Enlisted)
+	t.Logf("%d kills, %d of %d reached, %d unknown, %d phones have it", kills, s.Reached, readers, s.Unknown, len(g.noticed()))
+
+	// The gateway is away until another notice has expired, over a crash.
+	g.setDown(true)
+	before := len(g.noticed())
+	var late noticeState
+	for life := 3 * time.Second; late.Enlisted < readers; life *= 2 { // a slow machine needs longer to list them
+		notice = p.sendRain(life)
+		for late = p.state(notice); late.Enlisted < readers && time.Now().Before(late.Expires); late = p.state(notice) {
+			time.Sleep(20 * time.Millisecond)
+		}
+	}
+	p.kill()
+	time.Sleep(time.Until(late.Expires))
+	g.setDown(false)
+	p.start()
+	p.drain(time.Now().Add(180 * time.Second))
+	late = p.state(notice)
+	require.Equal(t, readers, late.Expired+late.Unknown)
+	require.Positive(t, late.Expired)
+	require.Len(t, g.noticed(), before)
+	g.once(t, s)
+}
+
+// ask lets phones ask for a recipe, on the channel that answers at once; they
+// are numbered from first.
+func (p *process) ask(client *http.Client, first, phones int) {
+	var writers sync.WaitGroup
+	for writer := range 32 {
+		writers.Go(func() {
+			for i := first + writer; i < first+phones; i += 32 {
+				_, err := p.post(client, "plain", text{ID: fmt.Sprintf("ask-%d", i), From: phoneNumber(i), Text: "cobs 1 drum snaps"})
+				if err != nil {
+					p.t.Errorf("phone %d: %v", i, err)
+				}
+			}
+		})
+	}
+	writers.Wait()
+}
+
+// loaded returns the configuration the program runs with.
+func (p *process) loaded() Config {
+	config, err := Load(p.config, append(os.Environ(), "COBLINE_STORE_PATH="+p.dir))
+	require.NoError(p.t, err)
+	return config
+}
+
+// sendRain sends a notice through the running line and returns its id.
+func (p *process) sendRain(life time.Duration) string {
+	n, err := json.Marshal(gateway.Notice{Message: dialog.Notice{Ready: "rain", Hour: time.Now().Add(life)}})
+	require.NoError(p.t, err)
+	var s noticeState
+	live, err := order(p.loaded(), "notice-send", string(n), &s)
+	require.NoError(p.t, err)
+	require.True(p.t, live)
+	return s.ID
+}
+
+// state returns how far a notice has come, whether the program runs or not.
+func (p *process) state(id string) noticeState {
+	var all []noticeState
+	_, err := order(p.loaded(), "notice-list", "", &all)
+	require.NoError(p.t, err)
+	i := slices.IndexFunc(all, func(s noticeState) bool { return s.ID == id })
+	require.GreaterOrEqual(p.t, i, 0)
+	return all[i]
+}
+
+// drain waits until nothing waits to be sent and notices are listed.
+func (p *process) drain(end time.Time) {
+	for {
+		var channels []channelState
+		_, err := order(p.loaded(), "channels", "", &channels)
+		require.NoError(p.t, err)
+		var notices []noticeState
+		_, err = order(p.loaded(), "notice-list", "", &notices)
+		require.NoError(p.t, err)
+		waits := slices.ContainsFunc(channels, func(c channelState) bool { return c.Waiting > 0 }) ||
+			slices.ContainsFunc(notices, func(s noticeState) bool { return !s.Listed })
+		if !waits {
+			return
+		}
+		require.True(p.t, time.Now().Before(end), "still waiting: %+v %+v", channels, notices)
+		time.Sleep(100 * time.Millisecond)
+	}
 }
 
 func (p *process) postOnce(client *http.Client, m text) error {

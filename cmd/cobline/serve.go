@@ -93,6 +93,13 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		}
 	}
 	control := &controller{config: config, store: store, service: line.service, notices: notices, workers: workers, log: log}
+	commands, err := control.listen()
+	if err != nil {
+		return err
+	}
+	if commands != nil {
+		defer commands.Close()
+	}
 	loops, running := errgroup.WithContext(ctx)
 	app, err := web.New(web.Options{
 		Channels: line.shapes,
@@ -115,7 +122,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
 	loops.Go(func() error { return notices.Run(running) })
 	loops.Go(func() error { return watchStore(running, store) })
-	loops.Go(func() error { return control.run(running) })
+	loops.Go(func() error { return control.run(running, commands) })
 	for _, w := range workers {
 		loops.Go(func() error { return w.Run(running) })
 	}
