@@ -59,9 +59,7 @@ func ParseNumber(s, country string) (Number, error) {
 			candidates = append(candidates, p)
 		}
 	}
-	for _, accept := range []func(*phonenumbers.PhoneNumber) bool{
-		phonenumbers.IsValidNumber, phonenumbers.IsPossibleNumber,
-	} {
+	for _, accept := range []func(*phonenumbers.PhoneNumber) bool{phonenumbers.IsValidNumber, possible} {
 		for _, p := range candidates {
 			if accept(p) {
 				return NumberOf(phonenumbers.Format(p, phonenumbers.E164)[1:])
@@ -69,6 +67,18 @@ func ParseNumber(s, country string) (Number, error) {
 		}
 	}
 	return Number{}, ErrNotNumber
+}
+
+// possible reports whether a number has a length that its country gives out, and
+// reads back as itself: of zeros, which are dialled before a number, a parser
+// takes away some each time.
+func possible(p *phonenumbers.PhoneNumber) bool {
+	if !phonenumbers.IsPossibleNumber(p) {
+		return false
+	}
+	written := phonenumbers.Format(p, phonenumbers.E164)
+	again, err := phonenumbers.Parse(written, "")
+	return err == nil && phonenumbers.Format(again, phonenumbers.E164) == written
 }
 
 // dialled returns the digits of s and whether they begin with a country code.

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"cobline/gateway"
 )
@@ -37,6 +38,10 @@ func TestParseNumber(t *testing.T) {
 		{"0", "KE", ""},
 		{"254712345678901234567", "KE", ""},
 		{"2547+12345678", "KE", ""},
+		{"000000000", "KE", ""}, // nothing but what is dialled before a number
+		{"0000000001", "KE", ""},
+		{"+393901234567", "KE", "393901234567"},
+		{"+390612345678", "KE", "390612345678"}, // Italy, whose numbers keep their zero
 	} {
 		t.Run(tt.in, func(t *testing.T) {
 			n, err := gateway.ParseNumber(tt.in, tt.country)
@@ -80,20 +85,37 @@ func TestNumberMasksItself(t *testing.T) {
 	require.Equal(t, "no number", gateway.Number{}.String())
 }
 
+// What was read once reads as itself ever after, in all the forms that name a
+// country: a person must not become two.
+func TestNumberReadsBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		digits := rapid.OneOf(rapid.StringMatching(`[0-9]{7,15}`), rapid.StringMatching(`0{1,9}[0-9]{0,6}`)).Draw(t, "digits")
+		s := rapid.SampledFrom([]string{"", "+", " ", "0", "00", "000", "+254", "254", "+39", "+1"}).Draw(t, "before") + digits
+		readsBack(t, s, rapid.SampledFrom([]string{"", "KE", "UG", "CI", "IT", "US"}).Draw(t, "country"))
+	})
+}
+
+func readsBack(t require.TestingT, s, country string) {
+	n, err := gateway.ParseNumber(s, country)
+	if err != nil {
+		require.ErrorIs(t, err, gateway.ErrNotNumber)
+		return
+	}
+	for _, form := range []string{"+%s", " %s", "00%s", "000%s"} {
+		again, err := gateway.ParseNumber(fmt.Sprintf(form, n.Digits()), country)
+		require.NoError(t, err)
+		require.Equal(t, n.Digits(), again.Digits(), form)
+	}
+}
+
 func FuzzParseNumber(f *testing.F) {
 	for _, s := range []string{"+254712345678", " 254712345678", "000254", "0712 345 678", "BANK", "+\u0660\u0661", ""} {
 		f.Add(s, "KE")
 	}
 	f.Add("0712345678", "")
+	f.Add("000000000", "KE")
 	f.Fuzz(func(t *testing.T, s, country string) {
-		n, err := gateway.ParseNumber(s, country)
-		if err != nil {
-			require.ErrorIs(t, err, gateway.ErrNotNumber)
-			return
-		}
-		same, err := gateway.NumberOf(n.Digits())
-		require.NoError(t, err)
-		require.Equal(t, n, same)
+		readsBack(t, s, country)
 	})
 }
 
