@@ -146,7 +146,8 @@ func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (d
 	if len(turn.Replies) > 0 {
 		c.screens(to, strings.Join(texts, "\n"), turn.Replies[len(turn.Replies)-1].Choices, turn.Heard.Lang)
 	}
-	if _, ok := ev.(dialog.Said); ok && len(turn.Replies) == 0 || len(turn.Replies) > 3 {
+	confirmed := at.state.Stopped && turn.Heard.OptOut // a second STOP is not confirmed again
+	if _, ok := ev.(dialog.Said); ok && len(turn.Replies) == 0 && !confirmed || len(turn.Replies) > 3 {
 		c.fault(at, name, "one to three messages", all(turn))
 	}
 	if n := len(turn.Replies); n > 0 {

@@ -696,7 +696,15 @@ func TestC19OptOut(t *testing.T) {
 	turn := p.says("STOP")
 	require.True(t, turn.State.Stopped)
 	require.Len(t, turn.Replies, 1)
+	for range 2 {
+		turn = p.says("STOP")
+		require.Empty(t, turn.Replies, "one confirmation")
+		require.True(t, turn.Heard.OptOut)
+	}
+	require.NotEmpty(t, p.dials("STOP", false).Replies, "a screen cannot stay empty")
+	require.NotEmpty(t, p.says("cobs").Replies, "what is asked is still answered")
 	require.False(t, p.says("START").State.Stopped)
+	require.Len(t, p.says("STOP").Replies, 1, "after START it is another one")
 
 	p = known(t)
 	require.False(t, p.says("the smoke stopped").State.Stopped)
@@ -721,6 +729,8 @@ func TestC19OptOut(t *testing.T) {
 	require.Contains(t, keys(turn), "consent.burn-only")
 	require.NotEmpty(t, turn.State.Timers)
 	require.True(t, turn.State.Stopped)
+	require.Equal(t, []string{"consent.stopped-lit"}, keys(p.says("STOP")), "it ends what LIT had allowed")
+	require.Empty(t, p.says("STOP").Replies)
 }
 
 // TestC20ForgetMe: everything is erased after a yes; with a hot drum the

@@ -76,7 +76,7 @@ func TestAnyTextInAnyState(t *testing.T) {
 			decoded, err := dialog.DecodeState(turn.State.Encode())
 			require.NoError(t, err)
 			require.Equal(t, turn.State.Encode(), decoded.Encode())
-			if _, ok := ev.(dialog.Said); ok {
+			if _, ok := ev.(dialog.Said); ok && !(s.Stopped && turn.Heard.OptOut) {
 				require.NotEmpty(t, turn.Replies)
 			}
 			require.LessOrEqual(t, len(turn.Replies), 3)

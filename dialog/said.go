@@ -53,9 +53,12 @@ func (t *turn) said(ev Said) {
 		return
 	}
 	if t.optOut(r) {
-		if r.whole("word.stop") || !t.burning() {
+		switch {
+		case r.whole("word.stop") && t.stopped() && t.via == SMS:
+			t.heard.Understood = true // it was confirmed; a screen cannot stay empty
+		case r.whole("word.stop") || !t.burning():
 			t.stop()
-		} else {
+		default:
 			t.askStop()
 		}
 		t.s.Met, t.s.Seen = true, t.seen()
@@ -367,6 +370,12 @@ func (t *turn) stop() {
 	for i := range t.s.Drums {
 		t.s.Drums[i].Consent = false
 	}
+}
+
+// stopped reports whether a STOP would change nothing.
+func (t *turn) stopped() bool {
+	return t.s.Stopped && !slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Consent }) &&
+		!slices.ContainsFunc(t.s.Timers, func(o Timer) bool { return o.ID != timerDuty })
 }
 
 // askStop asks once whether an everyday word was an opt-out, while a drum is
