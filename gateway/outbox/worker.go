@@ -263,7 +263,10 @@ func (w *Worker) untold(m gateway.Outbound, err error) error {
 	return w.settle(m, later(m, w.now(), schedule[len(schedule)-1], whyFailed))
 }
 
+// submit gives a message to the gateway, whose clock is the machine's and not
+// the line's: it is told for how long to try.
 func (w *Worker) submit(ctx context.Context, m gateway.Outbound) (id string, err error) {
+	m.Expires = m.Expires.Add(-w.options.Watch.Ahead())
 	if s, ok := w.sender.(submitter); ok {
 		return s.Submit(ctx, m)
 	}

@@ -171,11 +171,13 @@ func person(t testing.TB, last int) gateway.Number {
 }
 
 // says is a text from a phone.
-func (w *world) says(n gateway.Number, text string) {
+func (w *world) says(n gateway.Number, text string) { w.saysAt(time.Now(), n, text) }
+
+func (w *world) saysAt(at time.Time, n gateway.Number, text string) {
 	w.serial++
 	_, err := w.service.Receive(w.ctx, gateway.Inbound{
 		ID: gateway.NewMessageID("sms", n.Digits(), "id", fmt.Sprint(w.serial)), Channel: "sms", Sender: n.Digits(), From: n,
-		Via: dialog.SMS, Text: text, At: time.Now(),
+		Via: dialog.SMS, Text: text, At: at,
 	})
 	require.NoError(w, err)
 }
@@ -489,5 +491,21 @@ func TestBlockedEndsByItself(t *testing.T) {
 		time.Sleep(66 * time.Minute)
 		require.Len(t, w.gateway.all(), 3)
 		require.False(t, w.worker.Health().Paused())
+	})
+}
+
+// A line whose store is ahead of the machine goes on from there; the gateway is
+// still told for how long a message is worth trying.
+func TestValidityByTheMachinesClock(t *testing.T) {
+	play(t, 100, func(w *world) {
+		w.stop()
+		ahead := time.Now().Add(30 * time.Hour)
+		w.options.Watch = gateway.NewWatch(ahead)
+		w.start()
+		w.saysAt(ahead, person(t, 1), "HELP")
+		time.Sleep(time.Hour)
+		took := w.gateway.all()
+		require.Len(t, took, 1)
+		require.WithinDuration(t, took[0].at.Add(48*time.Hour), took[0].Expires, 5*time.Minute)
 	})
 }
