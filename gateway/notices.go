@@ -77,9 +77,9 @@ func (n *Notices) Start(ctx context.Context, notice Notice, now time.Time) (Noti
 	if err != nil {
 		return notice, err
 	}
-	var random [3]byte
+	var random [2]byte
 	rand.Read(random[:])
-	notice.Message.ID = notice.At.Format("20060102-1504-") + hex.EncodeToString(random[:])
+	notice.Message.ID = strings.Replace(now.UTC().Format("20060102-150405.000"), ".", "-", 1) + "-" + hex.EncodeToString(random[:])
 	if err := n.store.Enlist(ctx, notice, 0, nil, now); err != nil {
 		return notice, fmt.Errorf("start notice %s: %w", notice.Message.ID, err)
 	}
@@ -117,7 +117,7 @@ func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time)
 	return s, nil
 }
 
-// List returns all notices, the newest first.
+// List returns all notices, the newest first: their ids begin with the time.
 func (n *Notices) List(ctx context.Context) (all []Standing, err error) {
 	err = n.each(ctx, func(notice Notice, _ uint64) error {
 		t, err := n.store.Tally(ctx, notice.Message.ID)
