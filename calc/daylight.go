@@ -29,58 +29,64 @@ func SunTimes(lat, lon Degree, day time.Time) (SunDay, error) {
 		return SunDay{}, err
 	}
 	midnight := time.Date(day.Year(), day.Month(), day.Day(), 0, 0, 0, 0, time.UTC)
-	moment := func(minutes float64) time.Time { return midnight.Add(Minutes(minutes).Duration()) }
-	// The sun moves on between sunrise and sunset, so each is found again for
-	// the sun of its own hour.
-	event := func(side, minutes float64) (at, cosine float64) {
-		equation, declination := solar(moment(minutes))
-		cosine = hourAngleCosine(float64(lat)*math.Pi/180, declination)
-		half := 4 * math.Acos(max(-1, min(1, cosine))) * 180 / math.Pi
-		return 720 - 4*float64(lon) - equation + side*half, cosine
+	sinceNoonOf2000 := float64(midnight.Unix()-946728000) / 60 // minutes
+	sinLatitude, cosLatitude := math.Sincos(float64(lat) * math.Pi / 180)
+	// solarNoon and how long before and after it the sun is at the horizon, for
+	// the sun of a minute of the day. Of the angle by which the earth turns
+	// between noon and sunset the cosine: beyond 1 the sun does not rise, beyond
+	// -1 it does not set.
+	at := func(minute float64) (solarNoon, half, cosine float64) {
+		equation, sinDeclination := solar((sinceNoonOf2000 + minute) / (36525 * 24 * 60))
+		cosDeclination := math.Sqrt(1 - sinDeclination*sinDeclination)
+		cosine = (cosHorizon - sinLatitude*sinDeclination) / (cosLatitude * cosDeclination)
+		return 720 - 4*float64(lon) - equation, 4 * math.Acos(max(-1, min(1, cosine))) * 180 / math.Pi, cosine
 	}
-	noon, cosine := event(0, 720-4*float64(lon))
+	noon, _, cosine := at(720 - 4*float64(lon))
 	switch {
 	case cosine > 1:
 		return SunDay{PolarNight: true}, nil
 	case cosine < -1:
 		return SunDay{PolarDay: true, DayLength: 24}, nil
 	}
-	rise, set := noon, noon
-	for range 2 {
-		rise, _ = event(-1, rise)
-		set, _ = event(1, set)
+	// The sun moves on between sunrise and sunset, so each is found again for
+	// the sun of its own hour.
+	noon, half, _ := at(noon)
+	rise, set := noon-half, noon+half
+	noon, half, _ = at(rise)
+	rise = noon - half
+	noon, half, _ = at(set)
+	set = noon + half
+	clock := func(minutes float64) time.Time {
+		return midnight.Add(Minutes(minutes).Duration()).Round(time.Second).In(day.Location())
 	}
-	clock := func(minutes float64) time.Time { return moment(minutes).Round(time.Second).In(day.Location()) }
 	return SunDay{Rise: clock(rise), Set: clock(set), DayLength: Hours((set - rise) / 60)}, nil
 }
 
-// hourAngleCosine is the cosine of the angle by which the earth turns between
-// noon and sunset; beyond 1 the sun does not rise, beyond -1 it does not set.
-func hourAngleCosine(latitude, declination float64) float64 {
-	const horizon = 90.833 * math.Pi / 180
-	return math.Cos(horizon)/(math.Cos(latitude)*math.Cos(declination)) - math.Tan(latitude)*math.Tan(declination)
-}
+// cosHorizon is the cosine of the zenith distance of a rising sun.
+var cosHorizon = math.Cos(90.833 * math.Pi / 180)
 
-// solar returns the equation of time in minutes and the declination of the sun
-// in radians at a moment.
-func solar(at time.Time) (equation, declination float64) {
+// solar returns the equation of time in minutes and the sine of the declination
+// of the sun, at a time in centuries since noon of 1 January 2000. Sines of
+// multiple angles are made of the single ones: a plan asks for many days.
+func solar(centuries float64) (equation, sinDeclination float64) {
 	const degree = math.Pi / 180
-	sinus := func(angle float64) float64 { return math.Sin(angle * degree) }
-	centuries := at.Sub(time.Date(2000, 1, 1, 12, 0, 0, 0, time.UTC)).Hours() / 24 / 36525
 	longitude := 280.46646 + 36000.76983*centuries
-	anomaly := 357.52911 + 35999.05029*centuries
+	sinAnomaly, cosAnomaly := math.Sincos((357.52911 + 35999.05029*centuries) * degree)
+	sin2Anomaly := 2 * sinAnomaly * cosAnomaly
+	sin3Anomaly := sinAnomaly * (3 - 4*sinAnomaly*sinAnomaly)
+	sinNode, cosNode := math.Sincos((125.04 - 1934.136*centuries) * degree)
+	sin2Longitude, cos2Longitude := math.Sincos(2 * longitude * degree)
 	eccentricity := .016708634 - .000042037*centuries
-	center := (1.914602-.004817*centuries)*sinus(anomaly) + .019993*sinus(2*anomaly) + .000289*sinus(3*anomaly)
-	node := 125.04 - 1934.136*centuries
-	apparent := longitude + center - .00569 - .00478*sinus(node)
-	obliquity := 23.439291 - .013004*centuries + .00256*math.Cos(node*degree)
-	declination = math.Asin(sinus(obliquity) * sinus(apparent))
-
-	y := math.Pow(math.Tan(obliquity*degree/2), 2)
-	equation = 4 / degree * (y*sinus(2*longitude) - 2*eccentricity*sinus(anomaly) +
-		4*eccentricity*y*sinus(anomaly)*math.Cos(2*longitude*degree) -
-		y*y/2*sinus(4*longitude) - 1.25*eccentricity*eccentricity*sinus(2*anomaly))
-	return equation, declination
+	center := (1.914602-.004817*centuries)*sinAnomaly + .019993*sin2Anomaly + .000289*sin3Anomaly
+	apparent := longitude + center - .00569 - .00478*sinNode
+	obliquity := 23.439291 - .013004*centuries + .00256*cosNode
+	half := math.Tan(obliquity * degree / 2)
+	y := half * half
+	sinDeclination = 2 * half / (1 + y) * math.Sin(apparent*degree)
+	equation = 4 / degree * (y*sin2Longitude - 2*eccentricity*sinAnomaly +
+		4*eccentricity*y*sinAnomaly*cos2Longitude -
+		y*y*sin2Longitude*cos2Longitude - 1.25*eccentricity*eccentricity*sin2Anomaly)
+	return equation, sinDeclination
 }
 
 // NotBefore returns the first moment at which a drum may be announced for
