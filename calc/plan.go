@@ -3,6 +3,7 @@ package calc
 import (
 	"cmp"
 	"math"
+	"slices"
 	"sort"
 	"time"
 )
@@ -193,6 +194,8 @@ func Plan(in PlanInput) (PlanResult, error) {
 	w, likely := newWorks(in, recipe, solids.Likely, piece)
 	likely, end := w.best(likely)
 	out.Days = make([]PlanDay, 0, end.day+1)
+	out.Burnt = make([]PlannedBurn, 0, len(w.burns))
+	out.Lots = make([]PlannedLot, 0, len(w.lots))
 	w.run(likely, &out)
 	if !end.done && !end.starved {
 		return PlanResult{}, OutOfRange{"kilograms wanted", float64(in.Want), 0, math.Floor(end.ready)}
@@ -300,8 +303,7 @@ func (w *works) total(in PlanInput, r RecipeResult, s scenario, out *PlanResult)
 		}
 	}
 	out.CallHelp = in.People < peopleUsual.Likely && out.Burns.Likely > 0
-	out.Assumed = append(out.Assumed, r.Assumed...)
-	out.Assumed = append(out.Assumed, burnWork.Sourced(), finishWork.Sourced(), rackLoad.Sourced(), airingTime.Sourced())
+	out.Assumed = slices.Concat(out.Assumed, r.Assumed, []Sourced{burnWork.Sourced(), finishWork.Sourced(), rackLoad.Sourced(), airingTime.Sourced()})
 }
 
 // judge finds the spread of the ready day, the promise of the date and the
@@ -320,6 +322,13 @@ func (w *works) judge(in PlanInput, r RecipeResult, likely scenario, end outcome
 	day := func(change func(*scenario)) int {
 		s := likely
 		change(&s)
+		same := s
+		if !end.short {
+			same.hands = likely.hands // of which there are enough
+		}
+		if same == likely {
+			return end.day
+		}
 		_, end := w.best(s)
 		return end.day
 	}
