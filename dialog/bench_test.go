@@ -3,21 +3,38 @@ package dialog_test
 import (
 	"testing"
 
+	"github.com/stretchr/testify/require"
+
 	"cobline/dialog"
+	"cobline/locales"
 )
 
-// BenchmarkStep measures one step for texts of each kind. The drying topics
-// reckon the coming weather hour by hour, and a plan its days; the others answer
-// from what is known.
+// asked is a text of each topic that is answered, and not met with a question.
+var asked = map[string][]string{
+	"recipe": {"cobs 2 drums snaps"}, "burn": {"a drum that is lit"}, "binder": {"9 kg charcoal 2 kg cassava root"}, "pressing": {"press 12 kg"},
+	"drying": {"drying"}, "waste-drying": {"how to dry wet cobs"}, "plan": {"plan 100 kg cobs in 14 days"}, "price": {"price 60", "90"},
+	"fix": {"my briquettes crumble", "1"}, "check": {"check", "1", "1", "1"}, "batches": {"my batches"}, "weather": {"weather"},
+	"safety": {"safety", "1"}, "ask": {"ask", "why does it smoke"}, "enrol": {"join", "Umoja", "1"}, "language": {"language", "1"},
+}
+
+// BenchmarkStep measures the step that answers in each topic, the longest texts
+// people are known to write, and texts of other kinds, beside a drum alight and
+// a record. The drying topics reckon the coming weather hour by hour, and a plan
+// its days over and over for what would make it quicker; the others answer from
+// what is known.
 func BenchmarkStep(b *testing.B) {
-	long := "good morning sir please i have two and a half drums of maize cobs and they snap but my neighbour says the husks of the groundnut bend so what do i do tomorrow"
-	for name, text := range map[string]string{
-		"recipe": "cobs 2 drums snaps", "question": "can i open", "emergency": "my child drank water and fainted near the kiln",
-		"unknown": "qwerty zxcvb", "long": long, "swahili": "mahindi magunzi pipa 2 kavu",
-		"binder": "9 kg charcoal 2 kg cassava root", "pressing": "press 12 kg", "weather": "weather", "fix": "my briquettes crumble",
-		"check": "check", "batches": "my batches", "ask": "ask", "enrol": "i want to join",
-		"plan": "plan 100 kg cobs in 14 days", "drying": "drying", "waste-drying": "how to dry wet cobs",
-	} {
+	texts := map[string][]string{
+		"question": {"can i open"}, "emergency": {"my child drank water and fainted near the kiln"}, "unknown": {"qwerty zxcvb"}, "swahili": {"mahindi magunzi pipa 2 kavu"},
+		"rambling": {"good morning sir please i have two and a half drums of maize cobs and they snap but my neighbour says the husks of the groundnut bend so what do i do tomorrow"},
+	}
+	for _, topic := range dialog.Keys()["topics"] {
+		require.Contains(b, asked, topic)
+		texts[topic] = asked[topic]
+	}
+	for _, l := range []locales.Lang{"en", "sw"} {
+		texts["longest-"+string(l)] = []string{longest(b, l)}
+	}
+	for name, texts := range texts {
 		b.Run(name, func(b *testing.B) {
 			p := newPhone(b)
 			p.forecast("fair")
@@ -25,31 +42,36 @@ func BenchmarkStep(b *testing.B) {
 			for range 12 {
 				p.state.Batches = append(p.state.Batches, dialog.Batch{At: p.now, Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 6, Minutes: 40, Ash: "grey"})
 			}
-			w := p.world()
-			b.ReportAllocs()
-			for b.Loop() {
-				p.e.Step(p.state, dialog.Said{Text: text, Via: dialog.SMS}, w)
-			}
+			p.measure(b, texts)
 		})
 	}
 	// A first recipe, before there is a record to weigh in.
 	for name, text := range map[string]string{"first-recipe": "cobs 2 drums snaps", "first-swahili": "mahindi magunzi pipa 2 kavu"} {
-		b.Run(name, func(b *testing.B) {
-			p := newPhone(b)
-			w := p.world()
-			b.ReportAllocs()
-			for b.Loop() {
-				p.e.Step(p.state, dialog.Said{Text: text, Via: dialog.SMS}, w)
-			}
-		})
+		b.Run(name, func(b *testing.B) { newPhone(b).measure(b, []string{text}) })
 	}
-	b.Run("price", func(b *testing.B) {
-		p := newPhone(b)
-		p.says("price 60")
-		w := p.world()
-		b.ReportAllocs()
-		for b.Loop() {
-			p.e.Step(p.state, dialog.Said{Text: "90", Via: dialog.SMS}, w)
+}
+
+// measure runs the step of the last text over and over.
+func (p *phone) measure(b *testing.B, texts []string) {
+	last := len(texts) - 1
+	for _, text := range texts[:last] {
+		p.says(text)
+	}
+	w := p.world()
+	b.ReportAllocs()
+	for b.Loop() {
+		p.e.Step(p.state, dialog.Said{Text: texts[last], Via: dialog.SMS}, w)
+	}
+}
+
+// longest is the longest text of a language in the table of texts.
+func longest(t testing.TB, l locales.Lang) string {
+	text := ""
+	for _, row := range rows(t, "texts.csv") {
+		if row["lang"] == string(l) && len(row["text"]) > len(text) {
+			text = row["text"]
 		}
-	})
+	}
+	require.NotEmpty(t, text)
+	return text
 }

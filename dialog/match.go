@@ -221,8 +221,10 @@ func better(old span, found bool, next span) (span, bool) {
 
 // family returns the part of a concept before the first dot.
 func family(concept string) string {
-	f, _, _ := strings.Cut(concept, ".")
-	return f
+	if i := strings.IndexByte(concept, '.'); i >= 0 {
+		return concept[:i]
+	}
+	return concept
 }
 
 // name returns the part of a concept after the first dot.
@@ -235,8 +237,8 @@ func name(concept string) string {
 func (s span) of(f string) []string {
 	var out []string
 	for _, c := range s.concepts {
-		if family(c) == f {
-			out = append(out, name(c))
+		if n, ok := strings.CutPrefix(c, f); ok && n != "" && n[0] == '.' {
+			out = append(out, n[1:])
 		}
 	}
 	return out

@@ -166,6 +166,9 @@ func (t *turn) promise(r calc.PlanResult, by time.Time) []string {
 func (t *turn) calendar(days []calc.PlanDay) string {
 	var lines []string
 	for _, d := range days {
+		if len(lines) == daysSaid {
+			break
+		}
 		var work []string
 		if d.Lit > 0 {
 			work = append(work, t.text("plan.light", locales.Args{"Number": d.Lit}))
@@ -176,7 +179,7 @@ func (t *turn) calendar(days []calc.PlanDay) string {
 		if d.Pieces > 0 {
 			work = append(work, t.text("plan.press", locales.Args{"Number": t.number(round(float64(d.Pieces)))}))
 		}
-		if len(work) > 0 && len(lines) < daysSaid {
+		if len(work) > 0 {
 			lines = append(lines, t.day(d.Date)+" "+strings.Join(work, ", "))
 		}
 	}

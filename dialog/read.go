@@ -146,8 +146,10 @@ func (r *reader) digits() string {
 		}
 		r.at += size
 	}
-	return strings.NewReplacer("o", "0", "O", "0").Replace(locales.Fold(r.lang, r.text[start:r.at]))
+	return zeros.Replace(locales.Fold(r.lang, r.text[start:r.at]))
 }
+
+var zeros = strings.NewReplacer("o", "0", "O", "0")
 
 // word reads letters with inner apostrophes. In "x2" the x is a sign, not a word.
 func (r *reader) word() token {

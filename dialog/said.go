@@ -527,18 +527,18 @@ func (t *turn) greet() {
 func (t *turn) menu() {
 	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == lobby })
 	t.s.Frames = append(t.s.Frames, Frame{Topic: lobby, Slots: Slots{}})
-	t.ask(t.top(), t.menuQuestion())
+	t.ask(t.top(), menuQuestion)
 	t.heard.Understood = true
 }
 
 // menuQuestion lists the topics in menu order.
-func (t *turn) menuQuestion() question {
+var menuQuestion = func() question {
 	q := question{slot: slotMenu, id: "line.menu"}
 	for _, key := range menuOrder {
 		q.options = append(q.options, option{key: keyTopic + key, label: locales.ID("topic." + key)})
 	}
 	return q
-}
+}()
 
 // back returns to the question before.
 func (t *turn) back() {
@@ -605,7 +605,7 @@ func (t *turn) resume() {
 func (t *turn) question(f *Frame) (question, bool) {
 	switch {
 	case f.Topic == lobby:
-		return t.menuQuestion(), true
+		return menuQuestion, true
 	case topics[f.Topic].next == nil:
 		return t.asideQuestion(f)
 	case f.Done && f.Open == slotDrumPast:
