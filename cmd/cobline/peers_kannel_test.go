@@ -61,22 +61,25 @@ func newKannel(t *testing.T) *kannel {
 }
 
 // configure writes the configuration: the network on one side, and on the other
-// what is called for each short code.
-func (k *kannel) configure(network string, calls map[string]string) {
+// the channels of a line. The name of a channel says how it is called and for
+// which short code.
+func (k *kannel) configure(network, line string, channels ...string) {
 	text := fill(k.t, "kannel/core.conf", k.values) + fill(k.t, "kannel/"+network+".conf", k.values)
-	for code, call := range calls {
-		text += fill(k.t, "kannel/service.conf", map[string]string{"CODE": code, "CALL": call})
+	for _, channel := range channels {
+		address := fmt.Sprintf("http://%s/in/%s?k=%s&id=%%I", line, channel, kannelSecret)
+		call := fmt.Sprintf("get-url = %q", address+"&from=%p&to=%P&text=%b&at=%T&charset=%C&udh=%u")
+		if strings.HasPrefix(channel, "post-") {
+			call = fmt.Sprintf("send-sender = true\npost-url = %q", address)
+		}
+		text += fill(k.t, "kannel/service.conf", map[string]string{"CODE": codeOf(channel), "CALL": call})
 	}
 	require.NoError(k.t, os.WriteFile(filepath.Join(k.dir, "kannel.conf"), []byte(text), 0o600))
 }
 
-// calls are those of line.toml.
-func (k *kannel) calls(line string) map[string]string {
-	address := "http://" + line + "/in/%s?k=" + kannelSecret + "&id=%%I"
-	return map[string]string{
-		"32100": "get-url = \"" + fmt.Sprintf(address, "sms-a") + `&from=%p&to=%P&text=%b&at=%T&charset=%C&udh=%u"`,
-		"32200": "send-sender = true\npost-url = \"" + fmt.Sprintf(address, "sms-b") + `"`,
-	}
+// codeOf returns the short code of a channel.
+func codeOf(channel string) string {
+	_, code, _ := strings.Cut(channel, "-")
+	return code
 }
 
 // start starts the gateway, in a zone of its own. Nobody else can answer at its
@@ -261,12 +264,9 @@ type kannelLine struct {
 	t         *testing.T
 }
 
-func newKannelLine(t *testing.T) *kannelLine {
-	k := newKannel(t)
-	config, err := os.ReadFile(filepath.Join(peers, "kannel/line.toml"))
-	require.NoError(t, err)
-	l := &kannelLine{t: t, kannel: k, process: newProcess(t, string(config)), numbers: map[string]string{}, unordered: map[string]bool{}}
-	k.configure("fake", k.calls(l.addr))
+func newKannelLine(t *testing.T, k *kannel, config string, channels ...string) *kannelLine {
+	l := &kannelLine{t: t, kannel: k, process: newProcess(t, config), numbers: map[string]string{}, unordered: map[string]bool{}}
+	k.configure("fake", l.addr, channels...)
 	k.start()
 	l.phones = k.phones()
 	return l
@@ -291,7 +291,7 @@ func (l *kannelLine) owed(journal []gateway.Entry) map[string][]received {
 		}
 	}
 	for _, e := range journal {
-		number, code := people[e.Person], map[string]string{"sms-a": "32100", "sms-b": "32200"}[e.Channel]
+		number, code := people[e.Person], codeOf(e.Channel)
 		var inline []string
 		for _, said := range e.Replies {
 			if said.Inline {
@@ -380,7 +380,9 @@ func (l *kannelLine) settle() {
 // Both ways through a gateway daemon as it is installed, over a network whose
 // other end are the phones of the test.
 func TestKannel(t *testing.T) {
-	l := newKannelLine(t)
+	config, err := os.ReadFile(filepath.Join(peers, "kannel/line.toml"))
+	require.NoError(t, err)
+	l := newKannelLine(t, newKannel(t), string(config), "get-32100", "post-32200")
 	t.Run("every alphabet arrives whole and is answered", l.alphabets)
 	t.Run("long texts arrive in pieces", l.pieces)
 	t.Run("each message is reported delivered", l.reported)
@@ -564,8 +566,80 @@ func (l *kannelLine) away(t *testing.T) {
 func (l *kannelLine) call(from, text string) {
 	l.numbers[text] = from
 	query := url.Values{"k": {kannelSecret}, "id": {text}, "from": {from}, "to": {"32100"}, "text": {text}, "at": {fmt.Sprint(time.Now().Unix())}}
-	res, err := http.Get("http://" + l.addr + "/in/sms-a?" + query.Encode())
+	res, err := http.Get("http://" + l.addr + "/in/get-32100?" + query.Encode())
 	require.NoError(l.t, err)
 	require.NoError(l.t, res.Body.Close())
 	require.Equal(l.t, http.StatusOK, res.StatusCode)
+}
+
+// A gateway reads an answer in its own way: it takes 204 for a failure and tells
+// the person so, cannot show JSON, and chooses an alphabet that loses letters
+// unless it is told. What the line answers unless configured otherwise is right.
+func TestKannelTroubleAnswers(t *testing.T) {
+	const coding = `headers = { X-Kannel-Coding = '{{if eq .Encoding "ucs-2"}}2{{else}}0{{end}}' }`
+	answers := []struct {
+		name, answer string
+		shows        func(text string) []string
+	}{
+		{"empty", `carry = "none", body = ""`, nothing},
+		{"accepted", `carry = "none", body = "", status = 202`, nothing},
+		{"no content", `carry = "none", body = "", status = 204`, just("Could not fetch content, sorry.")},
+		{"usual", `carry = "all", ` + coding, func(text string) []string { return []string{text} }},
+		{"no coding", `carry = "all"`, func(text string) []string { return []string{strings.ReplaceAll(text, "Ɓ", "?")} }},
+		{"JSON", `carry = "all", body = { replies = "{{.Replies}}" }`, just("Result could not be represented as an SMS message.")},
+	}
+	config := "emergency = \"Ɓaba 199\"\n"
+	var channels []string
+	for i, tt := range answers {
+		channels = append(channels, fmt.Sprintf("get-33%03d", i))
+		config += fmt.Sprintf(`
+[[channel]]
+name = %q
+[channel.in]
+method = "GET"
+from = "query:from"
+text = "query:text"
+id = "query:id"
+check = { token = "query:k", value = "$SECRET" }
+answer = { %s }
+[channel.out]
+url = "http://127.0.0.1:9/"
+body = "{{.Text}}"
+encode = "text"
+dry = true
+`, channels[i], tt.answer)
+	}
+	k := newKannel(t)
+	k.values["RETRIES"] = "2"
+	l := newKannelLine(t, k, config, channels...)
+	for i := range answers {
+		l.text(phoneNumber(i), codeOf(channels[i]), fmt.Sprintf("i burned my hand %d", i))
+	}
+	l.settle()
+	l.process.stop()
+	journal := slices.DeleteFunc(l.journal(), func(e gateway.Entry) bool { return e.Kind != gateway.Heard })
+	l.process.start()
+	require.Len(t, journal, len(answers), "what came again was answered before")
+	replies := map[string][]gateway.Said{}
+	for _, e := range journal {
+		replies[e.Channel] = e.Replies
+	}
+	for i, tt := range answers {
+		t.Run(tt.name, func(t *testing.T) {
+			var texts, got []string
+			for _, said := range replies[channels[i]] {
+				texts = append(texts, said.Text)
+			}
+			for _, m := range l.shown(phoneNumber(i)) {
+				got = append(got, m.Text)
+			}
+			require.Equal(t, tt.shows(strings.Join(texts, "\n")), got)
+		})
+	}
+}
+
+func nothing(string) []string { return nil }
+
+func just(text string) func(string) []string {
+	return func(string) []string { return []string{text} }
 }
