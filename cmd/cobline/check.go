@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"reflect"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -88,27 +90,8 @@ func (c Config) notes() []string {
 	note := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	sends := false
 	for _, ch := range c.Channel {
-		shape, err := webhook.Compile(ch.Spec)
-		if err != nil {
-			panic(err) // the configuration was checked
-		}
-		sends = sends || shape.Sends()
-		if !shape.Sends() {
-			note("channel %s has no out: it offers no timed messages, notices or call-backs", ch.Name)
-		}
-		if shape.Carry() != gateway.CarryNone {
-			note("channel %s answers in its response: a reply is lost if the gateway drops the response and does not repeat", ch.Name)
-		}
-		if ch.Out != nil && ch.Out.Dry {
-			note("channel %s is dry: what it would send goes to the log, and nobody gets it", ch.Name)
-		}
-		if ch.Kind == "ussd" && ch.In.Answer.Late == "" {
-			note("channel %s has no answer.late: a session whose turn takes longer than %v ends with an error of the network", ch.Name, shape.Deadline())
-		}
-		inSession := ch.In.Session != "" && (ch.In.Joined != "" || ch.In.Step != "")
-		if ch.In.ID == "" && ch.In.At == "" && !inSession {
-			note("channel %s has no id and no time: the same text again within %v is taken for a repeat", ch.Name, *ch.RetryWindow)
-		}
+		out = append(out, ch.notes()...)
+		sends = sends || ch.Out != nil
 	}
 	for _, p := range c.places() {
 		if p.Emergency == "" {
@@ -120,6 +103,54 @@ func (c Config) notes() []string {
 		case !sends:
 			note("place %s has duty phones, but no channel has an out: they cannot be told of an emergency", p.Key)
 		}
+	}
+	return out
+}
+
+// answerable matches a sender whom a person can write back to.
+var answerable = regexp.MustCompile(`^\+?[0-9]*$`)
+
+func (c ChannelConfig) notes() []string {
+	shape, err := webhook.Compile(c.Spec)
+	if err != nil {
+		panic(err) // the configuration was checked
+	}
+	var out []string
+	note := func(note string, args ...any) {
+		out = append(out, fmt.Sprintf("channel "+c.Name+" "+note, args...))
+	}
+	if c.Out == nil {
+		note("has no out: it offers no timed messages, notices or call-backs")
+	} else {
+		given := "" // what the gateway is given of a message
+		walk("", reflect.ValueOf(c.Out).Elem(), func(_ string, v reflect.Value) { given += fmt.Sprintln(v) })
+		gives := func(name string) bool { return strings.Contains(given, "."+name) }
+		if c.Out.Dry {
+			note("is dry: what it would send goes to the log, and nobody gets it")
+		}
+		if !answerable.MatchString(c.Sender) {
+			note("sends as %s, which nobody can write back to", c.Sender)
+		}
+		switch {
+		case c.Reports == nil:
+			note("has no reports: nobody learns whether a message arrives")
+		case c.Reports.URL != "" && !gives("DLRURL"):
+			note("does not tell its gateway where to report: out holds no {{.DLRURL}}")
+		case c.Reports.Ref != "" && !gives("Ref") && !gives("DLRURL"):
+			note("finds reports by our reference, but out holds neither {{.Ref}} nor {{.DLRURL}}")
+		case c.Reports.Ref == "" && c.Out.ID == "":
+			note("finds reports by the gateway's id, but out.id does not say where its answer holds it")
+		}
+	}
+	if shape.Carry() != gateway.CarryNone {
+		note("answers in its response: a reply is lost if the gateway drops the response and does not repeat")
+	}
+	if c.Kind == "ussd" && c.In.Answer.Late == "" {
+		note("has no answer.late: a session whose turn takes longer than %v ends with an error of the network", shape.Deadline())
+	}
+	inSession := c.In.Session != "" && (c.In.Joined != "" || c.In.Step != "")
+	if c.In.ID == "" && c.In.At == "" && !inSession {
+		note("has no id and no time: the same text again within %v is taken for a repeat", *c.RetryWindow)
 	}
 	return out
 }

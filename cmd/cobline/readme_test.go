@@ -100,7 +100,7 @@ func TestReadmeModem(t *testing.T) {
 	require.Len(t, blocks["sh"], 1)
 	bin := t.TempDir()
 	sent := filepath.Join(bin, "sent")
-	script := "#!/bin/sh\nprintf '%s\\n' \"$#\" \"$3\" \"$6\" >> '" + sent + "'\n"
+	script := "#!/bin/sh\nprintf '%s\\n' \"$#\" \"$2\" \"$6\" >> '" + sent + "'\n"
 	require.NoError(t, os.WriteFile(filepath.Join(bin, "gammu-smsd-inject"), []byte(script), 0o700))
 	t.Setenv("PATH", bin+":"+os.Getenv("PATH"))
 	setSecrets(t, blocks["toml"][3])

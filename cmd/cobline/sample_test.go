@@ -37,3 +37,17 @@ func TestReadSample(t *testing.T) {
 		})
 	}
 }
+
+// Whatever a file holds, it is a request or an error.
+func FuzzReadSample(f *testing.F) {
+	f.Add([]byte("POST /in/sms-a HTTP/1.1\r\nContent-Length: 4\r\n\r\nid=m"))
+	f.Add([]byte("GET /in/sms-a?a=%zz HTTP/1.0\n\n"))
+	f.Add([]byte("POST / HTTP/1.1\r\nTransfer-Encoding: chunked\r\n\r\n4\r\nid=m\r\n0\r\n\r\n"))
+	f.Add([]byte("POST / HTTP/1.1\nContent-Length: -1\n\nid=m"))
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		if r, err := readSample(raw); err == nil {
+			require.NotEmpty(t, r.Method)
+			require.LessOrEqual(t, len(r.Body), len(raw))
+		}
+	})
+}

@@ -1,8 +1,12 @@
 package web_test
 
 import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -228,4 +232,29 @@ func TestALateTurnEndsItsSessionInGoodOrder(t *testing.T) {
 			require.Eventually(t, func() bool { return len(l.texts()) == 1 }, 5*time.Second, 5*time.Millisecond)
 		})
 	}
+}
+
+// A signature may cover the address as the gateway has written it.
+func TestSignedAddresses(t *testing.T) {
+	l := serve(t, `
+name = "signed"
+country = "KE"
+[in]
+path = "/in/signed"
+method = "GET"
+from = "query:from"
+text = "query:text"
+answer = { carry = "all", body = "{{.Text}}" }
+check.hmac = { at = "header:X-Signature", secret = "s3cret", signed = "{{.Method}} {{.URL}}", url = "https://your.host/in/signed" }
+`)
+	const query = "?text=1%2b1&from=%2B254700000001"
+	mac := hmac.New(sha256.New, []byte("s3cret"))
+	fmt.Fprint(mac, "GET https://your.host/in/signed"+query)
+	signature := hex.EncodeToString(mac.Sum(nil))
+	status, answer := l.do("GET", "/in/signed"+query, "", "X-Signature", signature)
+	require.Equal(t, 200, status)
+	require.Equal(t, "heard 1+1", answer)
+	status, answer = l.do("GET", "/in/signed"+strings.Replace(query, "1%2b1", "2%2b2", 1), "", "X-Signature", signature)
+	require.Equal(t, 401, status)
+	require.Equal(t, "The signature does not match.\n", answer)
 }
