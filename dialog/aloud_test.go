@@ -192,6 +192,40 @@ func TestTiesHaveNames(t *testing.T) {
 	require.Contains(t, all(p.says("200 kg briquettes by friday or saturday, cobs")), "by Friday 6/3")
 }
 
+// TestC6BothDrums: two drums lit or covered by one text have a clock each.
+func TestC6BothDrums(t *testing.T) {
+	for _, row := range []struct {
+		lang         locales.Lang
+		lit, covered string
+	}{
+		{"en", "lit both", "covered both"},
+		{"en", "we lit them both", "both covered"},
+		{"en", "lit 2 drums", "covered both drums"},
+		{"sw", "nimewasha mapipa mawili", "nimefunika yote mawili"},
+		{"sw", "nimewasha mapipa 2", "nimefunika yote"},
+		{"sw", "nimewasha yote", "nimefunika zote mbili"},
+	} {
+		p := speaks(t, row.lang)
+		p.says(map[locales.Lang]string{"en": "cobs 2 drums dry", "sw": "magunzi pipa 2 makavu"}[row.lang])
+		p.says(row.lit)
+		require.Equal(t, []string{"A", "B"}, []string{p.state.Drums[0].Name, p.state.Drums[1].Name}, row.lit)
+		p.now = p.now.Add(30 * time.Minute)
+		p.says(row.covered)
+		for _, d := range p.state.Drums {
+			require.Equal(t, "sealed", d.Stage, row.covered)
+		}
+		before := drums(p.state)
+		require.Equal(t, before, drums(p.says(map[locales.Lang]string{"en": "opened both?", "sw": "nifungue yote"}[row.lang]).State))
+		turn := p.says(map[locales.Lang]string{"en": "not both covered", "sw": "si yote nimefunika"}[row.lang])
+		require.Equal(t, before, drums(turn.State), "doubt moves nothing")
+	}
+	p := speaks(t, "sw")
+	p.says("magunzi pipa 2 makavu")
+	p.says("nimewasha pipa 1")
+	p.says("nimewasha pipa 2")
+	require.Equal(t, []string{"1", "2"}, []string{p.state.Drums[0].Name, p.state.Drums[1].Name}, "drums with numbers for names")
+}
+
 // TestTheMorningAfter: the answer to "How is the hurt person?" is no failure.
 func TestTheMorningAfter(t *testing.T) {
 	for lang, texts := range map[locales.Lang][2]string{

@@ -388,6 +388,9 @@ func (t *turn) stage(what told, at time.Time) {
 		t.lit(what, at)
 		return
 	}
+	if what.all && what.what == reportCovered && t.coveredAll(at) {
+		return
+	}
 	d, ok := t.pickDrum(what, at)
 	if !ok {
 		return
@@ -651,6 +654,18 @@ func (t *turn) covered(d *Drum, at time.Time) {
 		return
 	}
 	t.say("caution.glowing", Answer, nil)
+}
+
+// coveredAll covers every drum that is alight; it returns false if none is.
+func (t *turn) coveredAll(at time.Time) bool {
+	any := false
+	for i := range t.s.Drums {
+		if d := &t.s.Drums[i]; d.Stage == stageLit {
+			t.covered(d, at)
+			any = true
+		}
+	}
+	return any
 }
 
 // seal enters the sealing time and sets the timers of the wait.

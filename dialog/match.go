@@ -307,11 +307,12 @@ func (v vocabulary) guesser(x *index, tokens []token, letters int) func(int) []s
 	}
 }
 
-// spans reads the meanings of a text one after the other: the session language
-// first, then words of the other languages, and guesses in the session language
-// only.
-func (x lexicons) spans(order []locales.Lang, tokens []token) []span {
+// spans reads the meanings of a text, given as each language folds it, one after
+// the other: the session language first, then words of the other languages, and
+// guesses in the session language only.
+func (x lexicons) spans(order []locales.Lang, views [][]token) []span {
 	var out []span
+	tokens := views[0]
 	guesses := x.words[order[0]].guesser(x.words[order[0]].main, tokens, fuzzyLetters)
 	for from := 0; from < len(tokens); {
 		best, found := span{}, false
@@ -320,7 +321,7 @@ func (x lexicons) spans(order []locales.Lang, tokens []token) []span {
 			if i == 0 {
 				g = guesses
 			}
-			s, ok := x.words[l].main.at(tokens, from, g)
+			s, ok := x.words[l].main.at(views[i], from, g)
 			if ok && (!found || s.to > best.to || best.fuzzy && !s.fuzzy && s.to == best.to) {
 				best, found = s, true
 			}
@@ -336,29 +337,36 @@ func (x lexicons) spans(order []locales.Lang, tokens []token) []span {
 }
 
 // shortForeign is the length from which a single word of another language than
-// the session's can raise an alarm: short ones mean other things.
+// the session's can raise an alarm: a short one means other things, unless
+// another word of alarm in that language stands beside it ("burn on my hand").
 const shortForeign = 5
 
-// harms reads every phrase of harm that starts at any word, but for those that
+// harms reads every phrase of harm that starts at any word, in each language as
+// that folds it, but for those that
 // lie within an ordinary phrase of the trade or a longer phrase of harm: "the
 // goats are dead" is not "dead".
-func (x lexicons) harms(order []locales.Lang, tokens []token) []span {
+func (x lexicons) harms(order []locales.Lang, views [][]token) []span {
 	var out, trade []span
 	for i, l := range order {
 		v := x.words[l]
 		var g func(int) []string
 		if i == 0 && !locales.Agglutinative(l) {
-			g = v.guesser(v.safety, tokens, safetyLetters)
+			g = v.guesser(v.safety, views[0], safetyLetters)
 		}
-		for from := range tokens {
-			if s, ok := v.trade.at(tokens, from, nil); ok {
+		words := views[i]
+		var found []span
+		alarming := i == 0
+		for from := range words {
+			if s, ok := v.trade.at(words, from, nil); ok {
 				trade = append(trade, s)
 			}
-			s, ok := v.safety.at(tokens, from, g)
-			if !ok || i > 0 && s.to-s.from == 1 && utf8.RuneCountInString(tokens[from].word) < shortForeign {
-				continue
+			if s, ok := v.safety.at(words, from, g); ok {
+				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || utf8.RuneCountInString(words[from].word) >= shortForeign
+				found = append(found, s)
 			}
-			out = append(out, s)
+		}
+		if alarming {
+			out = append(out, found...)
 		}
 	}
 	whole := slices.Clone(out)

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -16,6 +17,7 @@ const maxTokens = 400
 // token is one word or number of a text.
 type token struct {
 	word     string  // folded; empty for a number
+	raw      string  // as it was written
 	number   float64 // of a number
 	isNumber bool
 	middle   bool // the middle of a range that was written, such as 5-6
@@ -172,7 +174,25 @@ func (r *reader) word() token {
 	if word == "" {
 		return token{comma: true}
 	}
-	return token{word: word}
+	return token{word: word, raw: raw}
+}
+
+// in returns the tokens as a language folds them: "bleeding" in English is
+// "bleding" in Swahili.
+func in(l locales.Lang, tokens []token) []token {
+	out := tokens
+	for i, t := range tokens {
+		if t.raw == "" {
+			continue
+		}
+		if word := locales.Fold(l, t.raw); word != t.word {
+			if &out[0] == &tokens[0] {
+				out = slices.Clone(tokens)
+			}
+			out[i].word = word
+		}
+	}
+	return out
 }
 
 // letterAfter reports whether a letter follows the apostrophe of this size.

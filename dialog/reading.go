@@ -34,8 +34,14 @@ type part struct {
 func (e *Engine) readText(l locales.Lang, text string) reading {
 	r := reading{text: text, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
 	order := e.lexicons.first(l)
-	r.spans = e.lexicons.spans(order, r.tokens)
-	r.safety = e.lexicons.harms(order, r.tokens)
+	views := make([][]token, len(order))
+	for i, o := range order {
+		if views[i] = r.tokens; i > 0 {
+			views[i] = in(o, r.tokens)
+		}
+	}
+	r.spans = e.lexicons.spans(order, views)
+	r.safety = e.lexicons.harms(order, views)
 	r.parts = r.cut()
 	r.sums = r.measures()
 	return r

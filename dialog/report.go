@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -20,6 +21,7 @@ type told struct {
 	ago      time.Duration
 	clock    time.Duration // the time of day that was told, or negative
 	drums    int           // how many drums were lit at once, if told
+	all      bool          // every drum it can be about
 	kg       []amount
 }
 
@@ -44,6 +46,7 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 		}
 		out.not = out.not || s.is("word.not") || s.is("word.no")
+		out.all = out.all || s.is("word.both")
 		if known || r.belongs(s) {
 			for i := s.from; i < s.to; i++ {
 				covered[i] = true
@@ -89,8 +92,9 @@ func (t *turn) hear(r reading) (told, bool) {
 		case "", "drum":
 			n := strconv.FormatFloat(a.number, 'f', -1, 64)
 			behind := a.token > 0 && slices.Contains(t.e.lexicons.words[t.lang].main.meanings[r.tokens[a.token-1].word], "unit.drum")
-			if a.unit == "drum" && !behind && a.number >= 2 && a.number <= maxDrums {
-				out.drums = int(a.number) // "lit 2 drums"
+			counted := !behind || !r.tokens[a.token].isNumber || !t.busy() && int(a.number) == t.drumsOfRecipe()
+			if a.unit == "drum" && counted && a.number >= 2 && a.number <= maxDrums && t.drumNamed(n) == "" {
+				out.drums = int(a.number) // "lit 2 drums", "nimewasha mapipa mawili"
 			} else if out.drum == "" && (t.drumNamed(n) != "" || behind && a.number < 100) {
 				out.drum = n
 			} else if a.unit == "" {
@@ -122,10 +126,21 @@ func (t *turn) hear(r reading) (told, bool) {
 			out.doubtful = out.drum == ""
 		}
 	}
+	if out.all && out.what == reportLit && out.drum == "" && out.drums == 0 {
+		out.drums = max(2, t.drumsOfRecipe())
+	}
 	if out.ago > longestStory || out.ago < 0 {
 		out.doubtful = true
 	}
 	return out, true
+}
+
+// drumsOfRecipe is how many drums the last recipe was for, or zero.
+func (t *turn) drumsOfRecipe() int {
+	if f := t.frameOf(topicRecipe); f != nil && f.Done {
+		return min(maxDrums, int(math.Ceil(f.Slots[slotDrums].Number)))
+	}
+	return 0
 }
 
 // belongs reports whether a word may stand beside a report without making it
@@ -138,7 +153,7 @@ func (r reading) belongs(s span) bool {
 		case "waste", "state", "smoke", "thing":
 			return true
 		case "word":
-			return s.is("word.filler") || s.is("word.ok") || s.is("word.greeting") || s.is("word.at") || s.is("word.not") || s.is("word.no")
+			return s.is("word.filler") || s.is("word.both") || s.is("word.ok") || s.is("word.greeting") || s.is("word.at") || s.is("word.not") || s.is("word.no")
 		case "unit":
 			if c != "unit.sack" || r.hasNumber() {
 				return true

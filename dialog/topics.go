@@ -49,6 +49,8 @@ func (t *turn) meant(r reading) string {
 	switch {
 	case r.has("word.call"):
 		return topicAsk // "please call me back"
+	case r.has("topic.safety") && r.asks():
+		return topicSafety // "is the smoke from the kiln dangerous"
 	case r.has("topic.check") && key != topicFix:
 		return topicCheck
 	case r.has("topic.plan"), r.has("unit.piece") && r.hasWeight() && r.hasTime():

@@ -58,18 +58,42 @@ func TestOrdinaryTexts(t *testing.T) {
 	}
 }
 
+// knownMisread are the texts that are not read as their writer meant, each with
+// what is read instead and why that harms nobody. None of the list may come to be
+// understood without leaving it.
+var knownMisread = map[string]string{
+	"what can i make from 2 drums of cobs, cobs dry?": "the question mark makes the dryness a question: it is asked",
+	"nipate briketi ngapi kwa magunzi pipa 3 makavu?": "the question mark makes the dryness a question: it is asked",
+	"how do i make charcoal in a drum":                "answered with the recipe, which tells of the burn",
+	"burn cobs":                                       "answered with the recipe, which tells of the burn",
+	"how to burn cobs in drum":                        "answered with the recipe, which tells of the burn",
+	"kuchoma magunzi":                                 "answered with the recipe, which tells of the burn",
+	"is the smoke from kiln dangerous":                "answered with the line about gas, then with the recipe",
+	"i dont know what was in the drum":                "asked what the drum held, where \"I do not know\" is an answer",
+	"i weighed the char it is 8kg":                    "asked whether it is done; the kilograms are kept",
+	"naweza kuopen sasa":                              "not understood: a word of two languages",
+	"covered tayari":                                  "taken as a question, which moves nothing",
+	"lit tayari saa 3":                                "taken as a question, which moves nothing",
+	"nausea after opening drum":                       "the line about gas comes first, then how long to leave it shut",
+	"kizungu zungu baada ya kufungua pipa":            "the line about gas comes first, then how long to leave it shut",
+	"how long to burn the maize cobs please":          "taken as the question when it is ready",
+}
+
 // TestProducerTexts holds the line to texts that were written apart from the
-// code. At least 97 of 100 must be read as meant, and none in the direction of
-// danger: wetter taken as drier, a question taken as a report, an emergency
-// missed, a look-alike taken as an opt-out.
+// code. At least 97 of 100 must be read as meant, the others are those of the
+// list, and none is misread in the direction of danger: wetter taken as drier, a
+// shorter wait, a question taken as a report, an emergency missed, a look-alike
+// taken as an opt-out.
 func TestProducerTexts(t *testing.T) {
 	texts := rows(t, "texts.csv")
 	require.GreaterOrEqual(t, len(texts), 400)
 	var wrong, dangerous []string
+	misheard := map[string]string{}
 	for _, row := range texts {
 		h := engine(t).Hear(locales.Lang(row["lang"]), row["text"])
 		if why := misread(row, h); why != "" {
 			wrong = append(wrong, fmt.Sprintf("%s: %q: %s", row["lang"], row["text"], why))
+			misheard[row["text"]] = why
 		}
 		if why := dangerouslyRead(row, h); why != "" {
 			dangerous = append(dangerous, fmt.Sprintf("%s: %q: %s", row["lang"], row["text"], why))
@@ -78,6 +102,12 @@ func TestProducerTexts(t *testing.T) {
 	require.Empty(t, dangerous, strings.Join(dangerous, "\n"))
 	if right := len(texts) - len(wrong); float64(right) < 0.97*float64(len(texts)) {
 		t.Errorf("%d of %d texts are read as meant:\n%s", right, len(texts), strings.Join(wrong, "\n"))
+	}
+	for text, why := range misheard {
+		require.Contains(t, knownMisread, text, why)
+	}
+	for text := range knownMisread {
+		require.Contains(t, misheard, text, "it is understood now: take it off the list")
 	}
 }
 
@@ -158,7 +188,7 @@ func dangerouslyRead(row map[string]string, h dialog.Heard) string {
 		want, _, _ = strings.Cut(after, ";")
 	}
 	switch {
-	case row["tier"] == "a" && h.Tier != "a":
+	case row["tier"] == "a" && h.Tier != "a", row["tier"] == "b" && h.Tier == "":
 		return "a missed emergency"
 	case (slices.Contains(note, "not-a") || row["tier"] == "") && h.Tier == "a":
 		return "an emergency that is none"
