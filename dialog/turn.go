@@ -56,6 +56,15 @@ const (
 	Bulletin  Urgency = 5 // an officer's notice: at most once
 )
 
+// String returns the urgency in lower case, as metrics and lists label it.
+func (u Urgency) String() string {
+	names := [...]string{"", "emergency", "answer", "safety", "reminder", "bulletin"}
+	if int(u) >= len(names) {
+		return ""
+	}
+	return names[u]
+}
+
 // Effect is something the world has to do besides sending replies. The set is
 // closed.
 type Effect interface{ isEffect() }

@@ -27,7 +27,7 @@ type channelListCommand struct {
 // channelState is how a channel fares, as scripts read it; its names are stable.
 type channelState struct {
 	Name    string     `json:"name"`
-	State   string     `json:"state"` // sends, resting, paused, or answers: it has no out
+	State   string     `json:"state"` // sends, resting, paused, held after a restore, or answers: it has no out
 	Since   *time.Time `json:"since,omitempty"`
 	Reason  string     `json:"reason,omitempty"`
 	Waiting int        `json:"waiting"`
@@ -46,7 +46,7 @@ func (l *channelListCommand) Run(t *terminal) (err error) {
 			return err
 		}
 		defer func() { err = errors.Join(err, store.Close()) }()
-		answer, err = (&controller{config: config, store: store}).channels(context.Background())
+		answer, err = (&controller{config: config, store: store, hold: &hold{}}).channels(context.Background())
 	}
 	if err != nil {
 		return err
@@ -110,6 +110,8 @@ func (c *controller) channels(ctx context.Context) ([]byte, error) {
 			s.State = "answers"
 		case health.Paused():
 			s.State, s.Since, s.Reason = "paused", &health.Since, health.Reason
+		case c.hold.on():
+			s.State = "held"
 		case !health.Resting.IsZero():
 			s.State = "resting"
 		}
@@ -136,9 +138,13 @@ func (c *controller) resume(channel string) error {
 	return nil
 }
 
-// notes tells an operator's monitor which channels are paused. The gateway's
-// words stay out of it: anybody who reaches the line can read them.
+// notes tells an operator's monitor whether sending is held, and which channels
+// are paused. The gateway's words stay out of it: anybody who reaches the line
+// can read them.
 func (c *controller) notes() (notes []string) {
+	if c.hold.on() {
+		notes = append(notes, "sending is held after a restore: see `cobline store confirm`")
+	}
 	for _, ch := range c.config.Channel {
 		if w := c.workers[ch.Name]; w != nil && w.Health().Paused() {
 			notes = append(notes, fmt.Sprintf("channel %s is paused since %s: its gateway takes nothing", ch.Name, w.Health().Since.UTC().Format(time.RFC3339)))

@@ -54,9 +54,9 @@ func ask(c Config, command, argument string) ([]byte, error) {
 type controller struct {
 	config  Config
 	store   *boltstore.Store
-	service *gateway.Service
 	notices *gateway.Notices
 	workers map[string]*outbox.Worker
+	hold    *hold
 	log     *slog.Logger
 }
 
@@ -130,6 +130,8 @@ func (c *controller) do(ctx context.Context, command, argument string) ([]byte, 
 		return json.Marshal(answer)
 	}
 	switch command {
+	case "restored":
+		return c.restored(ctx, argument == "yes")
 	case "backup":
 		return nil, backup(ctx, c.store, argument)
 	case "channels":

@@ -216,7 +216,7 @@ func orderStore(config Config, command, argument string) (answer []byte, err err
 	if err != nil {
 		return nil, err
 	}
-	c := &controller{config: config, store: store, service: line.service, notices: gateway.NewNotices(store, line.service, nil)}
+	c := &controller{config: config, store: store, notices: gateway.NewNotices(store, line.service, nil), hold: &hold{}}
 	return c.do(ctx, command, argument)
 }
 

@@ -92,7 +92,11 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 			})
 		}
 	}
-	control := &controller{config: config, store: store, service: line.service, notices: notices, workers: workers, log: log}
+	hold, err := newHold(ctx, store, metrics, log)
+	if err != nil {
+		return err
+	}
+	control := &controller{config: config, store: store, notices: notices, workers: workers, hold: hold, log: log}
 	commands, err := control.listen()
 	if err != nil {
 		return err
@@ -119,12 +123,17 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	log.Info("serving", "address", listener.Addr().String(), "channels", len(line.shapes), "store", config.Store.Path)
 
 	loops.Go(func() error { return app.Listener(listener) })
-	loops.Go(func() error { return gateway.RunAlarms(running, store, line.service) })
-	loops.Go(func() error { return notices.Run(running) })
 	loops.Go(func() error { return watchStore(running, store) })
 	loops.Go(func() error { return control.run(running, commands) })
+	sends := []func(context.Context) error{
+		func(ctx context.Context) error { return gateway.RunAlarms(ctx, store, line.service) },
+		notices.Run,
+	}
 	for _, w := range workers {
-		loops.Go(func() error { return w.Run(running) })
+		sends = append(sends, w.Run)
+	}
+	for _, run := range sends {
+		loops.Go(func() error { return hold.then(running, run) })
 	}
 	<-running.Done()
 	log.Info("stopping")

@@ -12,6 +12,8 @@ import (
 
 type storeCommand struct {
 	Backup  backupCommand  `cmd:"" help:"Copy the store to a file, also while the line runs."`
+	Restore restoreCommand `cmd:"" help:"Put a copy in the place of the store. The line must not run. It sends nothing then until you confirm."`
+	Confirm confirmCommand `cmd:"" help:"Show what stands in a restored store, and with --yes let the line send again."`
 	Compact compactCommand `cmd:"" help:"Give back the space, and remove the traces, of what was deleted. The line must not run."`
 }
 
@@ -52,6 +54,9 @@ func backup(ctx context.Context, store *boltstore.Store, file string) (err error
 		return err
 	}
 	err = errors.Join(store.Backup(ctx, f), f.Sync(), f.Close())
+	if err == nil {
+		err = boltstore.Mark(file)
+	}
 	if err != nil {
 		err = errors.Join(err, os.Remove(file))
 	}

@@ -3,7 +3,6 @@ package outbox
 import (
 	"github.com/prometheus/client_golang/prometheus"
 
-	"cobline/dialog"
 	"cobline/gateway"
 )
 
@@ -54,16 +53,8 @@ func register[C prometheus.Collector](r prometheus.Registerer, c C) C {
 }
 
 func (m *metrics) count(o gateway.Outbound, s gateway.Settlement) {
-	m.settled.WithLabelValues(o.Channel, urgency(o.Urgency), s.Outcome.String(), s.Why).Inc()
+	m.settled.WithLabelValues(o.Channel, o.Urgency.String(), s.Outcome.String(), s.Why).Inc()
 	if s.Outcome == gateway.Sent {
 		m.segments.WithLabelValues(o.Channel).Add(float64(o.Segments))
 	}
-}
-
-func urgency(u dialog.Urgency) string {
-	names := [...]string{dialog.Emergency: "emergency", dialog.Answer: "answer", dialog.Safety: "safety", dialog.Reminder: "reminder", dialog.Bulletin: "bulletin"}
-	if int(u) >= len(names) {
-		return ""
-	}
-	return names[u]
 }
