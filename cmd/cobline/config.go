@@ -123,6 +123,10 @@ func Load(file string, env []string) (Config, error) {
 		l.expand(env)
 		l.validate()
 	}
+	hide := l.hide()
+	for i := range l.problems {
+		l.problems[i].Why = hide.Replace(l.problems[i].Why)
+	}
 	if len(l.problems) > 0 {
 		slices.SortStableFunc(l.problems, func(a, b problem) int { return a.Line - b.Line })
 		return l.Config, l.problems

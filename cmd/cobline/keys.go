@@ -235,7 +235,7 @@ func (c Config) hide() *strings.Replacer {
 	slices.SortFunc(secrets, func(a, b string) int { return cmp.Or(len(b)-len(a), strings.Compare(a, b)) })
 	var pairs []string
 	for _, s := range slices.Compact(secrets) {
-		if len(s) >= minHidden {
+		if len(s) >= minHidden && !reference.MatchString(s) { // a $NAME that is not set is no secret
 			pairs = append(pairs, s, "***")
 		}
 	}
