@@ -77,6 +77,9 @@ func (t *turn) report(r reading, ev Said) bool {
 		return t.smokeSeen(r) || t.flares(r, ev)
 	}
 	t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
+	if what.what == reportRain && t.burning() && r.has("unit.piece") {
+		t.say("dry.rain", Answer, nil)
+	}
 	if what.question {
 		t.heard.Report = what.what + "?"
 		t.answerQuestion(what)
@@ -140,7 +143,7 @@ func (t *turn) smokeSeen(r reading) bool {
 // stands open and no other number is asked for.
 func (t *turn) bareWeight(r reading) bool {
 	f := t.top()
-	opened := slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
+	opened := !r.has("word.sold") && slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
 	asides := f != nil && (f.Topic == topicInside || f.Topic == topicStop || f.Topic == lobby)
 	if !opened || f != nil && !f.Done && f.Open != "" && !asides { // Done: the drum's past lies open behind a recipe
 		return false
@@ -798,23 +801,36 @@ func (t *turn) weighed(d *Drum, at time.Time, what told) {
 	t.record(*d, t.charKg(what.kg[0]), t.brandsKg(what.kg), at)
 	starch := d.Starch
 	t.drop(d.Name)
-	t.bindFrame(starch, what)
+	f := t.bindFrame(starch, what)
+	f.Slots[slotRecorded] = Value{Number: float64(at.Unix())}
+}
+
+// slotRecorded holds when the charcoal of a paste was entered into the record.
+const slotRecorded Slot = "recorded"
+
+// correctRecord enters a corrected weight into the record: "no, 7 kg".
+func (t *turn) correctRecord(f *Frame) {
+	if n := len(t.s.Batches); n > 0 && f.has(slotRecorded) && t.s.Batches[n-1].At.Unix() == int64(f.Slots[slotRecorded].Number) {
+		t.s.Batches[n-1].CharKg = t.charOf(f)
+	}
 }
 
 // charKg turns an amount of charcoal into kilograms.
 func (t *turn) charKg(a amount) float64 {
-	switch a.unit {
-	case "tin", "bucket":
-		return a.number * charPerTin
-	case "sack":
-		return a.number * charPerTin * float64(calc.SackVolume()/calc.TinVolume())
+	if a.unit == "bucket" {
+		a.unit = "tin"
+	}
+	for _, c := range containers {
+		if c.unit == a.unit && t.volume(c) > 0 {
+			return a.number * charPerLitre * float64(t.volume(c))
+		}
 	}
 	return a.number
 }
 
-// charPerTin is the kilograms of loose crop char a 20-litre tin holds: 100 kg
-// to the cubic metre, the loose density of cob char (common practice, no source).
-const charPerTin = 2
+// charPerLitre is the loose density of cob char, 100 kg to the cubic metre
+// (common practice, no source).
+const charPerLitre = 0.1
 
 // brandsKg is the second weight of a report: the half-charred pieces.
 func (t *turn) brandsKg(kg []amount) float64 {

@@ -2,6 +2,7 @@ package dialog_test
 
 import (
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -82,4 +83,66 @@ func TestStuck(t *testing.T) {
 	p.state = stuck
 	p.state.Frames = p.state.Frames[:1]
 	require.NotContains(t, keys(p.says("zz")), "ask.stuck")
+}
+
+// TestMeasuresOfOnesOwn: a wheelbarrow is asked for once and remembered; a tin
+// or sack is as usual until its owner says what it holds, and charcoal is counted
+// in the same vessels.
+func TestMeasuresOfOnesOwn(t *testing.T) {
+	p := speaks(t, "en")
+	require.Contains(t, all(p.says("2 wheelbarrows of cobs dry")), "How many kg of maize fill your wheelbarrow?")
+	require.Contains(t, all(p.says("40 kg")), "2 wheelbarrows, 18 kg dry maize cobs")
+	require.Contains(t, all(p.says("MORE")), "a wheelbarrow that holds 40 kg of maize")
+	require.Contains(t, all(p.says("4 wheelbarrows of cobs dry")), "4 wheelbarrows, 36 kg")
+	require.Contains(t, all(p.says("4 sacks of cobs dry")), "4 sacks, 65 kg")
+	require.Contains(t, all(p.says("sack of 50 kg")), "4 sacks, 45 kg")
+	p.says("6 tins of cobs dry")
+	require.Contains(t, all(p.says("sack of 90 kg")), "6 tins")
+	require.Equal(t, map[string]float64{"wheelbarrow": 40, "sack": 90}, p.state.Fills)
+	require.Contains(t, all(p.says("charcoal 3 tins, cassava flour")), "For 6 kg charcoal")
+	p.says("NOT ME")
+	require.Empty(t, p.state.Fills)
+}
+
+// TestSales: what was sold and for how much is kept, in any order and unit, and
+// stands in the record.
+func TestSales(t *testing.T) {
+	for _, row := range []struct {
+		lang  locales.Lang
+		texts []string
+		want  dialog.Sale
+	}{
+		{"en", []string{"sold 20 kg for 800"}, dialog.Sale{Kg: 20, Money: 800}},
+		{"en", []string{"i sold 40 pieces 800 shillings"}, dialog.Sale{Pieces: 40, Money: 800}},
+		{"en", []string{"sold 40 for 800", "2"}, dialog.Sale{Pieces: 40, Money: 800}},
+		{"en", []string{"sold 40 for 800", "kg"}, dialog.Sale{Kg: 40, Money: 800}},
+		{"en", []string{"sold", "10 kg", "400"}, dialog.Sale{Kg: 10, Money: 400}},
+		{"sw", []string{"nimeuza kilo 20 kwa 15000"}, dialog.Sale{Kg: 20, Money: 15000}},
+		{"sw", []string{"nimeuza 40 kwa 8000", "vipande"}, dialog.Sale{Pieces: 40, Money: 8000}},
+	} {
+		p := speaks(t, row.lang)
+		turn := p.lasts(row.texts...)
+		require.Len(t, p.state.Sales, 1, row.texts)
+		row.want.At = p.state.Sales[0].At
+		require.Equal(t, row.want, p.state.Sales[0], row.texts)
+		require.Contains(t, keys(turn), "caution.buyers")
+	}
+	p := speaks(t, "en")
+	p.lasts("sold 20 kg for 800", "sold 5 kg for 250")
+	require.Contains(t, all(p.says("my batches")), "Sold: 25 kg for 1050.")
+}
+
+// TestAWeightTakenBack: "no, 7 kg" after WEIGHED changes the record with the
+// paste; a later weight is another paste.
+func TestAWeightTakenBack(t *testing.T) {
+	p := speaks(t, "en")
+	p.lasts("cobs 1 drum dry", "LIT", "COVERED")
+	p.now = p.now.Add(24 * time.Hour)
+	p.lasts("OPENED", "cold", "weighed 9 kg")
+	require.Equal(t, 9.0, p.state.Batches[0].CharKg)
+	require.Contains(t, all(p.says("no, 7 kg")), "For 7 kg charcoal")
+	require.Equal(t, 7.0, p.state.Batches[0].CharKg)
+	p.says("12 kg charcoal")
+	require.Equal(t, 7.0, p.state.Batches[0].CharKg)
+	require.Len(t, p.state.Batches, 1)
 }

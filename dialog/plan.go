@@ -13,15 +13,16 @@ import (
 const (
 	topicPlan = "plan"
 
-	slotWantKg Slot = "want_kg"
-	slotByDays Slot = "by_days"
-	slotByDate Slot = "by_date"
+	slotWantKg    Slot = "want_kg"
+	slotHaveSacks Slot = "have_sacks" // of waste
+	slotByDays    Slot = "by_days"
+	slotByDate    Slot = "by_date"
 )
 
 // planTopic works back from the briquettes wanted to waste, burns and days.
 var planTopic = topic{
 	key:      topicPlan,
-	units:    map[string]Slot{"kg": slotWantKg, "day": slotByDays, "person": slotPeople, "drum": slotDrums},
+	units:    map[string]Slot{"kg": slotWantKg, "day": slotByDays, "person": slotPeople, "drum": slotDrums, "sack": slotHaveSacks},
 	families: map[string]Slot{"waste": slotWaste, "weekday": slotByDate},
 	bare:     slotWantKg,
 	infer: func(r reading, in *filled) {
@@ -56,8 +57,8 @@ func (t *turn) nextPlan(f *Frame) (question, bool) {
 
 // usualWaste is the waste a person spoke of last.
 func (t *turn) usualWaste() string {
-	if f := t.frameOf(topicRecipe); f != nil && f.has(slotWaste) {
-		return f.Slots[slotWaste].Key
+	if t.s.Waste != "" {
+		return t.s.Waste
 	}
 	if n := len(t.s.Batches); n > 0 {
 		return t.s.Batches[n-1].Waste
@@ -117,6 +118,12 @@ func (t *turn) plan(f *Frame) {
 		"Sacks":  t.measure("measure.sacks", math.Ceil(float64(r.Sacks.Likely))),
 		"Starch": t.number(round(float64(r.Starch))),
 	})
+	have := f.Slots[slotHaveSacks].Number
+	if share := have * float64(t.volume(containers[0])/calc.SackVolume()) / float64(r.Sacks.Likely); have > 0 && share < 1 {
+		t.out.Replies[len(t.out.Replies)-1].Text += " " + t.text("plan.in-hand", locales.Args{
+			"Have": t.measure("measure.sacks", have), "Kg": t.number(round(share * f.Slots[slotWantKg].Number)),
+		})
+	}
 	text := t.text("plan.ready", locales.Args{
 		"Drums": t.measure("measure.drums", drums), "People": t.count("measure.people", int(people), nil),
 		"Early": t.date(r.Ready.Likely), "Late": t.date(r.Ready.High),

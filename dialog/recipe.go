@@ -25,21 +25,18 @@ var recipeTopic = topic{
 	key: topicRecipe,
 	units: map[string]Slot{
 		"drum": slotDrums, "kg": slotWasteKg, "sack": slotSacks, "tin": slotTins, "bucket": slotTins,
+		"wheelbarrow": slotBarrows, "basin": slotBasins,
 	},
 	families: map[string]Slot{"waste": slotWaste, "dryness": slotDryness, "drum-past": slotDrumPast, "starch": slotStarch},
 	bare:     slotDrums,
 	starts:   []string{"waste", "dryness"},
-	place: func(r reading, a amount, slot Slot) Slot {
-		if slot == slotWasteKg && slices.ContainsFunc(r.sums, func(o amount) bool { return o.unit == "sack" }) {
-			return slotSackSize // "2 sacks of 50 kg"
-		}
-		return slot
-	},
+	place:    ofContainer,
 	takes: func(r reading, s span, family string, open Slot) bool {
 		harmless := len(s.of("drum-past")) == 1 && (s.is("drum-past.food") || s.is("drum-past.new") || s.is("drum-past.none"))
 		return family != "drum-past" || open == slotDrumPast || !harmless || !r.hasFamily("waste")
 	},
-	infer: func(_ reading, in *filled) {
+	infer: func(r reading, in *filled) {
+		sizeOf(r, in)
 		if past := in.ties[slotDrumPast]; len(past) > 0 && !slices.ContainsFunc(past, func(p string) bool { return p != "new" && p != "food" }) {
 			delete(in.ties, slotDrumPast) // "a new food drum" is good either way
 			in.values[slotDrumPast] = Value{Key: "food"}
@@ -85,6 +82,9 @@ func (t *turn) nextRecipe(f *Frame) (question, bool) {
 	if !f.hasAmount() {
 		return question{slot: slotDrums, id: "ask.drums"}, true
 	}
+	if q, ok := t.fillsQuestion(f); ok {
+		return q, true
+	}
 	if f.Slots[slotDryness].Key == "" {
 		return drynessQuestion(waste), true
 	}
@@ -102,7 +102,7 @@ func wasteQuestion() question {
 
 // hasAmount reports whether the frame knows how much waste there is.
 func (f *Frame) hasAmount() bool {
-	for _, s := range []Slot{slotDrums, slotWasteKg, slotSacks, slotTins} {
+	for _, s := range amountSlots {
 		if _, ok := f.Slots[s]; ok {
 			return true
 		}
@@ -161,17 +161,12 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 		EffectiveSun: t.sunHours(),
 	}
 	in.Yield = t.ownYield(in.Waste, "")
+	c, contained := f.contained()
 	switch {
 	case f.has(slotWasteKg):
 		in.Mass = calc.Exactly(calc.Kg(f.Slots[slotWasteKg].Number))
-	case f.has(slotSacks):
-		sack := calc.SackVolume()
-		if f.has(slotSackSize) {
-			sack = calc.SackVolumeOf(calc.Kg(f.Slots[slotSackSize].Number))
-		}
-		in.Volume = calc.Exactly(sack * calc.Litre(f.Slots[slotSacks].Number))
-	case f.has(slotTins):
-		in.Volume = calc.Exactly(calc.TinVolume() * calc.Litre(f.Slots[slotTins].Number))
+	case contained:
+		in.Volume = calc.Exactly(t.volume(c) * calc.Litre(f.Slots[c.slot].Number))
 	default:
 		in.Drums = calc.Count(f.Slots[slotDrums].Number)
 	}
@@ -201,10 +196,11 @@ func (t *turn) recipe(f *Frame) {
 		delete(f.Slots, slotWaste)
 		return
 	}
+	t.s.Waste = f.Slots[slotWaste].Key
 	r, err := t.reckon(f)
 	if err != nil {
 		t.say("recipe.out-of-range", Answer, nil)
-		for _, s := range []Slot{slotDrums, slotWasteKg, slotSacks, slotTins} {
+		for _, s := range amountSlots {
 			delete(f.Slots, s)
 		}
 		f.Done = false
@@ -228,6 +224,7 @@ func (t *turn) recipe(f *Frame) {
 	}
 	t.say2("recipe.expect", expect)
 	t.add(light)
+	t.later("recipe.assumed", locales.Args{"Starch": t.text(label(slotStarch, string(f.starch())), nil), "Vessel": t.vessel(f)})
 	for _, c := range []locales.ID{"caution.place", "caution.lighting", "caution.people"} {
 		t.later(c, nil)
 	}
@@ -268,21 +265,15 @@ func (t *turn) load(f *Frame, r calc.RecipeResult) locales.Args {
 
 // own writes the load in the measure the producer gave, or in sacks.
 func (t *turn) own(f *Frame, r calc.RecipeResult) string {
-	switch {
-	case f.has(slotTins):
-		return t.measure("measure.tins", f.Slots[slotTins].Number)
-	case f.has(slotSacks):
-		return t.measure("measure.sacks", f.Slots[slotSacks].Number)
+	if c, ok := f.contained(); ok {
+		return t.measure(c.id, f.Slots[c.slot].Number)
 	}
 	return t.measure("measure.sacks", half(float64(r.Sacks.Likely)))
 }
 
 // expect is what comes of the burn, and what to have ready for it.
 func (t *turn) expect(f *Frame, r calc.RecipeResult) locales.Args {
-	starch := calc.Starch(f.Slots[slotStarch].Key)
-	if starch == "" {
-		starch = calc.CassavaFlour
-	}
+	starch := f.starch()
 	dryingDays := r.DryingDays
 	if usual := t.usualDrying(); usual.Likely > 0 {
 		dryingDays = usual
@@ -300,6 +291,14 @@ func (t *turn) expect(f *Frame, r calc.RecipeResult) locales.Args {
 		"Pieces": t.rangeOf(float64(r.Briquettes.Low), float64(r.Briquettes.High)),
 		"Days":   t.days(dryingDays), "Hint": t.hint(loss != ""),
 	}
+}
+
+// starch is the binder of a frame; cassava flour if none was named.
+func (f *Frame) starch() calc.Starch {
+	if key := f.Slots[slotStarch].Key; key != "" {
+		return calc.Starch(key)
+	}
+	return calc.CassavaFlour
 }
 
 // hint offers the timing of the burn where the line can send it; in few words

@@ -45,6 +45,9 @@ func (t *turn) batches(*Frame) {
 	n := len(t.s.Batches)
 	if n == 0 {
 		t.say("record.none", Answer, nil)
+		if sold := t.soldSoFar(); sold != "" {
+			t.out.Replies[0].Text = strings.TrimSpace(sold) + " " + t.out.Replies[0].Text
+		}
 		return
 	}
 	var lines []string
@@ -57,7 +60,7 @@ func (t *turn) batches(*Frame) {
 			"Date": b.At.In(t.place.Zone).Format("2/1"), "Name": b.Name, "Kg": t.number(half(b.CharKg)), "Waste": t.waste(b.Waste),
 		}))
 	}
-	t.say2("record.list", locales.Args{"Lines": strings.Join(lines, ", ")})
+	t.say2("record.list", locales.Args{"Lines": strings.Join(lines, ", "), "Sold": t.soldSoFar()})
 	waste, name := calc.Waste(t.s.Batches[n-1].Waste), t.s.Batches[n-1].ownName()
 	own := t.ownYield(waste, name)
 	if own.Likely > 0 {

@@ -195,6 +195,7 @@ func (t *turn) asksDryness(r reading) bool {
 		t.heard.Topic, t.s.More = topicWasteDrying, nil
 		t.wasteDrying(f)
 		return true
+	case wet && f == t.top() && named == topicBurn: // "what if I burn them now"
 	default:
 		return false
 	}
@@ -298,8 +299,16 @@ func (t *turn) command(r reading) bool {
 
 // restart brings the messages back, those of a hot drum with them.
 func (t *turn) restart() {
+	switch {
+	case t.s.Stopped || !t.s.Asked.IsZero():
+		t.say("consent.started", Answer, nil)
+	case t.s.Profile.Consent == "":
+		t.start(topicEnrol) // nobody stopped: they want to join
+		return
+	default:
+		t.menu()
+	}
 	t.s.Stopped = false
-	t.say("consent.started", Answer, nil)
 	for i := range t.s.Drums {
 		switch d := &t.s.Drums[i]; d.Stage {
 		case stageLit:
@@ -731,6 +740,9 @@ func (t *turn) answerOpen(r reading) bool {
 		t.putQuestion(f, r.text)
 		return true
 	case slotGroup:
+		if t.named(r) == topicEnrol {
+			return false // "I want to join" is no name
+		}
 		t.groupIn(f, r)
 		return true
 	case slotStarchPrice:
@@ -828,7 +840,7 @@ func (t *turn) labelled(f *Frame, r reading, whole bool) (string, bool) {
 }
 
 // leastLabel is how many letters with weight name an option.
-const leastLabel = 3
+const leastLabel = 2
 
 // choose acts on the chosen key of the open question.
 func (t *turn) choose(f *Frame, key string) bool {
@@ -992,6 +1004,9 @@ func (t *turn) fillTopic(r reading) bool {
 		t.note(s, in.values[s])
 	}
 	doubt, value := t.put(f, in.values)
+	if _, weight := in.values[slotCharKg]; weight && doubt == "" && (r.has("word.no") || r.has("word.not")) {
+		t.correctRecord(f)
+	}
 	if len(in.ties) > 0 {
 		for _, s := range tieSlots(in.ties) {
 			t.askTie(f, s, in.ties[s])
@@ -1021,6 +1036,9 @@ func tieSlots(ties map[Slot][]string) []Slot {
 func (t *turn) anew(f *Frame, r reading, in filled) bool {
 	if r.has("word.no") || r.has("word.not") {
 		return false
+	}
+	if _, stock := in.values[slotHaveSacks]; stock {
+		return false // "I have only 20 sacks of cobs" corrects the plan
 	}
 	v, named := in.values[slotWaste]
 	if _, tie := in.ties[slotWaste]; tie {

@@ -14,6 +14,8 @@ const (
 	slotWasteKg  Slot = "waste_kg"
 	slotSacks    Slot = "sacks"
 	slotTins     Slot = "tins"
+	slotBarrows  Slot = "barrows"
+	slotBasins   Slot = "basins"
 	slotSackSize Slot = "sack_size"
 	slotDryness  Slot = "dryness"
 	slotDrumPast Slot = "drum_past"
@@ -68,27 +70,34 @@ const maxOptions = 5
 type limit struct{ least, usual, most float64 }
 
 var limits = map[Slot]limit{
-	slotDrums:    {0.25, 10, 50},
-	slotWasteKg:  {2, 500, 5000},
-	slotSacks:    {0.25, 40, 400},
-	slotTins:     {0.5, 200, 2000},
-	slotSackSize: {5, 120, 200},
-	slotStarchKg: {0.05, 50, 500},
-	slotCharKg:   {0.2, 200, 2000},
-	slotCharTins: {0.25, 60, 600},
-	slotBrandsKg: {0, 100, 1000},
-	slotOutDays:  {0, 14, 60},
-	slotPeople:   {1, 20, 100},
-	slotWantKg:   {0.5, 1000, 5000},
-	slotByDays:   {1, 90, 365},
+	slotDrums:     {0.25, 10, 50},
+	slotWasteKg:   {2, 500, 5000},
+	slotSacks:     {0.25, 40, 400},
+	slotTins:      {0.5, 200, 2000},
+	slotBarrows:   {0.25, 30, 300},
+	slotBasins:    {0.5, 100, 1000},
+	slotSackSize:  {5, 120, 200},
+	slotStarchKg:  {0.05, 50, 500},
+	slotCharKg:    {0.2, 200, 2000},
+	slotCharTins:  {0.25, 60, 600},
+	slotBrandsKg:  {0, 100, 1000},
+	slotOutDays:   {0, 14, 60},
+	slotPeople:    {1, 20, 100},
+	slotHaveSacks: {0.25, 400, 4000},
+	slotWantKg:    {0.5, 1000, 5000},
+	slotByDays:    {1, 90, 365},
 
 	slotCharcoalPrice: {0.001, 1e6, 1e8},
 	slotStarchPrice:   {0, 1e6, 1e8},
+	slotSold:          {0.1, 2000, 50000},
+	slotSoldKg:        {0.1, 1000, 5000},
+	slotSoldPieces:    {1, 2000, 50000},
+	slotSoldMoney:     {0, 1e7, 1e9},
 }
 
 // money holds the slots of money: a price with three digits behind its mark has
 // thousands.
-var money = map[Slot]bool{slotCharcoalPrice: true, slotStarchPrice: true}
+var money = map[Slot]bool{slotCharcoalPrice: true, slotStarchPrice: true, slotSoldMoney: true}
 
 // holds reports whether a number can be reckoned with.
 func (l limit) holds(v float64) bool { return v >= l.least && v <= l.most }
@@ -124,6 +133,9 @@ func (p topic) fill(r reading, open Slot) filled {
 		slot, ok := p.units[a.unit]
 		if p.place != nil && ok {
 			slot = p.place(r, a, slot)
+		}
+		if open == slotSackSize && a.unit == "kg" {
+			slot = open
 		}
 		if a.unit == "" {
 			slot, ok = p.bare, p.bare != ""
@@ -396,13 +408,15 @@ func (s Slot) doubted() (Slot, bool) {
 	return Slot(d), ok
 }
 
+// amountSlots are the ways to say how much waste there is.
+var amountSlots = []Slot{slotDrums, slotWasteKg, slotSacks, slotTins, slotBarrows, slotBasins}
+
 // rivals are other ways to say the same amount.
 func rivals(s Slot) []Slot {
-	amounts := []Slot{slotDrums, slotWasteKg, slotSacks, slotTins}
-	if !slices.Contains(amounts, s) {
+	if !slices.Contains(amountSlots, s) {
 		return nil
 	}
-	return slices.DeleteFunc(amounts, func(o Slot) bool { return o == s })
+	return slices.DeleteFunc(slices.Clone(amountSlots), func(o Slot) bool { return o == s })
 }
 
 // id returns the message of a family that is about a slot.

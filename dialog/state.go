@@ -40,7 +40,13 @@ type State struct {
 	PasteKg  float64      `cbor:"20,keyasint,omitempty"` // charcoal of the last paste
 	Puzzled  string       `cbor:"21,keyasint,omitempty"` // the last text that was not understood
 	Last     string       `cbor:"22,keyasint,omitempty"` // what the last answer was about
-	Asked    time.Time    `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
+	Sales    []Sale       `cbor:"24,keyasint,omitempty"` // newest last
+
+	Waste string `cbor:"25,keyasint,omitempty"` // of the last recipe
+
+	// Fills is the maize in kilograms that fills this person's containers.
+	Fills map[string]float64 `cbor:"23,keyasint,omitempty"`
+	Asked time.Time          `cbor:"30,keyasint,omitzero"` // since then a question after a long absence is open, and notices wait
 }
 
 // Frame is an open topic: what was filled, and what is being asked.
@@ -111,6 +117,14 @@ type Batch struct {
 	Ash      string    `cbor:"10,keyasint,omitempty"` // what lay on the charcoal: black, grey, white or unknown
 }
 
+// Sale is one sale of briquettes.
+type Sale struct {
+	At     time.Time `cbor:"1,keyasint"`
+	Kg     float64   `cbor:"2,keyasint,omitempty"`
+	Pieces float64   `cbor:"3,keyasint,omitempty"`
+	Money  float64   `cbor:"4,keyasint,omitempty"` // in the currency of the place
+}
+
 // OwnAlert is this person's emergency on its way to the duty phones.
 type OwnAlert struct {
 	ID      string    `cbor:"1,keyasint"`
@@ -175,6 +189,8 @@ func (s State) clone() State {
 	s.More = slices.Clone(s.More)
 	s.Batches = slices.Clone(s.Batches)
 	s.Given = slices.Clone(s.Given)
+	s.Sales = slices.Clone(s.Sales)
+	s.Fills = maps.Clone(s.Fills)
 	if s.Alert != nil {
 		a := *s.Alert
 		s.Alert = &a

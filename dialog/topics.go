@@ -24,7 +24,7 @@ func init() {
 		topicRecipe: recipeTopic, topicBinder: binderTopic, topicSafety: safetyTopic,
 		topicDrying: dryingTopic, topicWasteDrying: wasteDryingTopic, topicWeather: weatherTopic,
 		topicPressing: pressingTopic, topicPlan: planTopic, topicPrice: priceTopic, topicFix: fixTopic, topicCheck: checkTopic,
-		topicBatches: batchesTopic, topicAsk: askTopic, topicEnrol: enrolTopic,
+		topicSale: saleTopic, topicBatches: batchesTopic, topicAsk: askTopic, topicEnrol: enrolTopic,
 		topicBurn:     {key: topicBurn, next: (*turn).askNothing, answer: (*turn).burnStatus},
 		topicLanguage: {key: topicLanguage, next: (*turn).nextLanguage},
 	}
@@ -38,7 +38,7 @@ func (t *turn) nextLanguage(*Frame) (question, bool) {
 // ownSubject holds the topics whose name in a text changes the subject: what
 // else the text says belongs to them and not to what was spoken of before.
 var ownSubject = map[string]bool{
-	topicDrying: true, topicWasteDrying: true, topicWeather: true, topicPressing: true, topicPlan: true, topicPrice: true,
+	topicDrying: true, topicWasteDrying: true, topicWeather: true, topicPressing: true, topicPlan: true, topicPrice: true, topicSale: true,
 	topicFix: true, topicCheck: true, topicBatches: true, topicAsk: true, topicEnrol: true,
 }
 
@@ -47,6 +47,8 @@ func (t *turn) meant(r reading) string {
 	key := t.named(r)
 	drying := r.has("topic.drying") || r.has("topic.waste-drying")
 	switch {
+	case r.has("word.sold"):
+		return topicSale
 	case r.has("word.call"):
 		return topicAsk // "please call me back"
 	case r.has("topic.safety") && r.asks():
@@ -119,6 +121,9 @@ func (t *turn) burnStatus(*Frame) {
 func spoken() []locales.ID {
 	var out []locales.ID
 	add := func(ids ...locales.ID) { out = append(out, ids...) }
+	for _, c := range containers {
+		add(locales.ID("one."+c.unit), c.id+"-part")
+	}
 	for _, w := range calc.Wastes() {
 		add(label(slotWaste, string(w)))
 	}
