@@ -24,8 +24,6 @@ var unsaid = map[locales.ID]string{
 	locales.Sorry:                  "said only by a program with a fault",
 	"line.segments":                "counts messages for an officer",
 	"resume.question":              "asked when a dialled session begins again, which the package gateway plays",
-	"next.sale":                    "no topic keeps sales",
-	"why.sale":                     "no topic keeps sales",
 	"key.back":                     "a key of session screens, which the package gateway lays out",
 	"notice.rain":                  "an officer's ready notice",
 	"notice.wind":                  "an officer's ready notice",
