@@ -63,13 +63,16 @@ func (t *turn) learnVolume(f *Frame) {
 // slotSizeOf is the container whose size a text gives.
 const slotSizeOf Slot = "size_of"
 
-// sizeOf finds that container.
+// sizeOf finds that container, unless the text also counts it.
 func sizeOf(r reading, in *filled) {
 	if _, ok := in.values[slotSackSize]; !ok {
 		return
 	}
 	for _, s := range r.spans {
 		for _, c := range containers {
+			if _, counted := in.values[c.slot]; counted {
+				continue
+			}
 			if s.is("unit."+c.unit) || c.slot == slotTins && s.is("unit.bucket") {
 				in.values[slotSizeOf] = Value{Key: c.unit}
 			}
