@@ -140,6 +140,8 @@ type Shown struct {
 	Screen ussd.Screen `cbor:"2,keyasint,omitzero"`
 	More   bool        `cbor:"4,keyasint,omitempty"`
 	End    bool        `cbor:"5,keyasint,omitempty"`
+	// Silenced says why nothing was answered: Flooded or Looped.
+	Silenced string `cbor:"-"`
 	// Again says that the message was answered before.
 	Again bool `cbor:"-"`
 }

@@ -178,9 +178,8 @@ func (s *Service) ringParts(ctx context.Context, c Conversation, a Alarm, now ti
 	if err != nil {
 		return err
 	}
-	c.Channel = in.Channel
-	change := s.change(c, t, heard(in), none)
-	change.Source.Alarm, change.Release = &a, known(c, t)
+	change, _ := s.heed(c, t, in, none)
+	change.Source.Alarm = &a
 	p.settle(&change, now)
 	return s.commit(ctx, change)
 }

@@ -12,7 +12,6 @@ import (
 	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/sms"
-	"cobline/locales"
 )
 
 // hooked is a dialogue whose every reply holds a letter outside the 7-bit
@@ -31,10 +30,7 @@ func (h hooked) Step(s dialog.State, ev dialog.Event, w dialog.World) dialog.Tur
 // 182 septets or 80 characters in UCS-2 (3GPP TS 23.038, section 5: 160 octets),
 // or the smaller limit of a channel; and every page but the last leads on.
 func TestScreensFit(t *testing.T) {
-	catalog, err := locales.Load()
-	require.NoError(t, err)
-	engine, err := dialog.New(catalog, dialog.Options{})
-	require.NoError(t, err)
+	engine := newEngine(t)
 	topics := []string{
 		"load", "burn", "binder", "pressing", "drying", "dry cobs", "plan", "price", "fix", "check", "batches", "weather", "safety", "ask", "enrol", "hurt", "language",
 	}

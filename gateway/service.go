@@ -41,6 +41,9 @@ type Channel struct {
 	// RetryWindow is how long the same text again is a repeat, on a channel whose
 	// gateway gives neither ids nor times; zero is never.
 	RetryWindow time.Duration
+	// PerHour is how many texts of one number are answered in an hour; zero is no
+	// limit. The screens of a session have none.
+	PerHour int
 }
 
 // Options are a service's fixed settings.
@@ -213,15 +216,31 @@ func (s *Service) answer(c Conversation, session Session, in Inbound, ch Channel
 	if err != nil {
 		return Change{}, Shown{}, err
 	}
-	c.Channel = in.Channel
-	change := s.change(c, t, heard(in), ch.answer(in.Via))
-	change.Release = known(c, t)
+	change, silenced := s.heed(c, t, in, ch.answer(in.Via))
 	shown := show(*change.Entry, in, ch)
+	shown.Silenced = silenced
 	if in.Via == dialog.USSD {
 		session.Answer, session.Blank, session.Over = in.ID, false, !shown.More
 		change.Conversation.Shown, change.Conversation.Session = shown, session
 	}
 	return change, shown, nil
+}
+
+// heed turns what was decided on a message into a change, unless the number gets
+// no more answers for now: then the message is journalled and changes nothing.
+func (s *Service) heed(c Conversation, t dialog.Turn, in Inbound, a answer) (change Change, silenced string) {
+	c.Channel = in.Channel
+	e := heard(in)
+	if in.Via == dialog.SMS {
+		c.Traffic, silenced = c.Traffic.judge(in.Text, t.Heard, s.options.Channels[in.Channel].PerHour, in.At)
+	}
+	if silenced != "" {
+		t = dialog.Turn{State: c.State, Heard: t.Heard}
+		e.Flags = []string{silenced}
+	}
+	change = s.change(c, t, e, a)
+	change.Release = known(c, t)
+	return change, silenced
 }
 
 // known reports whether a turn settled whose number it is.

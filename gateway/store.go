@@ -28,7 +28,8 @@ type Conversation struct {
 	Shown   Shown    // what a dialled session shows now
 	Session Session  // that session
 	Recents []Recent // texts of the last minute, oldest first
-	Rev     uint64   // counts the commits; zero is a number never met
+	Traffic Traffic
+	Rev     uint64 // counts the commits; zero is a number never met
 	// Notices are the notices that reached this number, as long as they might
 	// come again.
 	Notices []Reached

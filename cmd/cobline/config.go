@@ -53,7 +53,13 @@ type ChannelConfig struct {
 	Limit       *int           // septets of one screen of a ussd channel; no other has one
 	Idempotent  bool           // its gateway sends a reference once, however often it is given it
 	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
+	PerHour     *int           `toml:"per_hour"`     // texts of one number that are answered in an hour; zero: no limit
 }
+
+// answersPerHour is how many texts of one number are answered in an hour if the
+// configuration does not say: more than a person writes, and few enough that a
+// machine costs little; common practice.
+const answersPerHour = 100
 
 // QuietConfig is when no reminder or notice leaves.
 type QuietConfig struct{ From, To string }
@@ -101,7 +107,7 @@ func Default() Config {
 // in, JSON out.
 func plainChannel() ChannelConfig {
 	either := func(name string) string { return "json:" + name + " | form:" + name }
-	return ChannelConfig{Spec: webhook.Spec{Name: "plain", In: webhook.In{
+	return ChannelConfig{PerHour: new(0), Spec: webhook.Spec{Name: "plain", In: webhook.In{
 		Path: "/in/plain", ID: either("id"), From: either("from"), To: either("to"), Text: either("text"), At: either("at"),
 		Answer: webhook.Answer{
 			Type: "application/json", Carry: "all",
@@ -339,6 +345,10 @@ func (l *loader) validateChannels() {
 			l.validateQuiet(key+".quiet", c.Quiet)
 		}
 		c.PerSecond, c.Quiet = cmp.Or(c.PerSecond, l.Outbox.PerSecond), cmp.Or(c.Quiet, l.Quiet)
+		if c.PerHour == nil {
+			c.PerHour = new(answersPerHour)
+		}
+		l.want(*c.PerHour == 0 || *c.PerHour >= 20, key+".per_hour", "must be 0 for no limit, or at least 20: a person who is asked many questions must be answered")
 		if c.RetryWindow == nil {
 			c.RetryWindow = new(5 * time.Second)
 			if c.Kind == "ussd" {

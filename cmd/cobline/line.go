@@ -49,6 +49,7 @@ func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel
 			From:        ch.Sender,
 			Keys:        l.pageKeys,
 			RetryWindow: *ch.RetryWindow,
+			PerHour:     *ch.PerHour,
 		}
 		if l.main == "" && shape.Sends() {
 			l.main = ch.Name

@@ -32,6 +32,7 @@ type record struct {
 	Spilled  time.Time         `cbor:"9,keyasint,omitzero"` // until then ids may lie in the spill
 	Session  gateway.Session   `cbor:"10,keyasint,omitzero"`
 	Recents  []gateway.Recent  `cbor:"11,keyasint,omitempty"`
+	Traffic  gateway.Traffic   `cbor:"12,keyasint,omitzero"`
 	Notices  []gateway.Reached `cbor:"20,keyasint,omitempty"`
 	Greeted  bool              `cbor:"21,keyasint,omitempty"`
 }
@@ -39,11 +40,15 @@ type record struct {
 func (r record) conversation(n gateway.Number) (c gateway.Conversation, err error) {
 	c = gateway.Conversation{
 		Number: n, Channel: r.Channel, Person: r.Person, Shown: r.Shown, Session: r.Session, Recents: r.Recents, Rev: r.Rev,
-		Notices: r.Notices, Greeted: r.Greeted,
+		Traffic: r.Traffic, Notices: r.Notices, Greeted: r.Greeted,
 	}
 	c.Session.Began, c.Session.At = exact(c.Session.Began), exact(c.Session.At)
 	for i, recent := range c.Recents {
 		c.Recents[i].At, c.Recents[i].Sent = exact(recent.At), exact(recent.Sent)
+	}
+	c.Traffic.Full = exact(c.Traffic.Full)
+	for i := range c.Traffic.Same {
+		c.Traffic.Same[i].Since = exact(c.Traffic.Same[i].Since)
 	}
 	for i := range c.Notices {
 		c.Notices[i].Until = exact(c.Notices[i].Until)

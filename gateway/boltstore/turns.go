@@ -209,7 +209,7 @@ func (s *Store) keep(w *write, p prepared, r record) error {
 	s.optOuts.note(w, p.number, c.State.Stopped)
 	r.Rev++
 	r.Channel, r.Person, r.State, r.Notices = c.Channel, c.Person, p.state, c.Notices
-	r.Shown, r.Session, r.Recents = c.Shown, c.Session, c.Recents
+	r.Shown, r.Session, r.Recents, r.Traffic = c.Shown, c.Session, c.Recents, c.Traffic
 	v, err := encoding.Marshal(r)
 	if err != nil {
 		return fmt.Errorf("encode conversation: %w", err)

@@ -174,6 +174,7 @@ func testTurn(b *bench) {
 		Channel: "ussd", ID: "s1", Began: b.now, At: b.now.Add(time.Second), Dialled: "1*2", Answer: message(8),
 		Turned: []gateway.Turned{{ID: message(7), Answer: message(6), At: 2}}, Blank: true, Over: true,
 	}
+	change.Conversation.Traffic = gateway.Traffic{Full: b.now.Add(time.Hour), Same: []gateway.Same{{Words: message(12), Since: b.now, Count: 2}}}
 	change.Conversation.Recents = []gateway.Recent{{ID: message(9), At: b.now, Text: message(10), Open: "recipe.drums", Sent: b.now.Add(-time.Second)}, {ID: message(11), At: b.now}}
 	change.Set = []gateway.Alarm{{Number: n, ID: timer.ID, At: timer.At}}
 	require.NoError(b, b.store.Commit(b.ctx, change))

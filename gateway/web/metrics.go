@@ -13,6 +13,7 @@ type metrics struct {
 	seconds  *prometheus.HistogramVec
 	reports  *prometheus.CounterVec
 	doubts   *prometheus.CounterVec
+	silenced *prometheus.CounterVec
 }
 
 func newMetrics(r prometheus.Registerer) metrics {
@@ -34,8 +35,12 @@ func newMetrics(r prometheus.Registerer) metrics {
 			Name: "cobline_inbound_doubts_total",
 			Help: "Values in requests that could not be used and were passed over.",
 		}, []string{"channel"}),
+		silenced: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "cobline_inbound_silenced_total",
+			Help: "Texts journalled without an answer, by channel and why: a flood from one number, or a loop of two machines.",
+		}, []string{"channel", "why"}),
 	}
-	r.MustRegister(m.requests, m.seconds, m.reports, m.doubts)
+	r.MustRegister(m.requests, m.seconds, m.reports, m.doubts, m.silenced)
 	return m
 }
 

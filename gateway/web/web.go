@@ -128,11 +128,19 @@ func (s *server) exchange(c *fiber.Ctx, ch *webhook.Shape, r Receiver, now time.
 	return Handle(context.Background(), ch, r, req)
 }
 
-// counter counts delivery reports on their way.
+// counter counts on the way what is not answered, and delivery reports.
 type counter struct {
 	Receiver
 	metrics metrics
 	channel string
+}
+
+func (c counter) Receive(ctx context.Context, in gateway.Inbound) (gateway.Shown, error) {
+	shown, err := c.Receiver.Receive(ctx, in)
+	if shown.Silenced != "" {
+		c.metrics.silenced.WithLabelValues(c.channel, shown.Silenced).Inc()
+	}
+	return shown, err
 }
 
 func (c counter) Report(ctx context.Context, r gateway.Report) error {
