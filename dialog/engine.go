@@ -129,7 +129,7 @@ func cautionFirst(r Reply) int {
 	switch {
 	case len(r.Choices) > 0:
 		return 2
-	case family(r.Key) == "caution" || r.Key == "recipe.load":
+	case family(r.Key) == "caution" || r.Key == "recipe.load" || r.Urgency == Safety: // "Too early! Close it now"
 		return 0
 	}
 	return 1

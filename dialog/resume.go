@@ -23,10 +23,11 @@ func (t *turn) begin(ev Said) bool {
 	switch {
 	case ev.Dropped && t.asking():
 		t.aside(topicResume, Slots{})
-	case t.burning():
-		t.burnStatus(nil)
 	default:
-		t.menu()
+		if t.burning() {
+			t.burnStatus(nil)
+		}
+		t.menu() // a digit answers what is on the screen, and nothing older
 	}
 	t.heard.Understood = true
 	return true

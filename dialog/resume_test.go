@@ -69,7 +69,7 @@ func TestC31ReportInPlaceOfResume(t *testing.T) {
 		require.NotEqual(t, "resume", f.Topic)
 	}
 	p.now = p.now.Add(5 * time.Minute)
-	require.Equal(t, []string{"burn.status-lit"}, keys(p.dials("", false)), "a session begins with how the burn stands")
+	require.Equal(t, []string{"burn.status-lit", "line.menu"}, keys(p.dials("", false)), "a session begins with how the burn stands, and a digit answers what is shown")
 }
 
 // C23 The first session ever says who speaks, and is no failure to understand.

@@ -74,16 +74,17 @@ type Said struct {
 	Choices  []string       `cbor:"3,keyasint,omitempty"`
 	Urgency  dialog.Urgency `cbor:"4,keyasint"`
 	Segments int            `cbor:"5,keyasint,omitempty"`
-	Inline   bool           `cbor:"6,keyasint,omitempty"` // shown in the answer to the request
-	Out      bool           `cbor:"7,keyasint,omitempty"` // put in the outbox
-	End      bool           `cbor:"8,keyasint,omitempty"` // ended a dialled session
+	Inline   bool           `cbor:"6,keyasint,omitempty"`  // shown in the answer to the request
+	Out      bool           `cbor:"7,keyasint,omitempty"`  // put in the outbox
+	End      bool           `cbor:"8,keyasint,omitempty"`  // ended a dialled session
+	More     string         `cbor:"11,keyasint,omitempty"` // what key 8 says below choices that go on
 }
 
 // Blank removes what a person or the line said, and keeps what can be counted.
 func (e *Entry) Blank() {
 	e.Text, e.Question, e.Erased = "", "", true
 	for i := range e.Replies {
-		e.Replies[i].Text, e.Replies[i].Choices = "", nil
+		e.Replies[i].Text, e.Replies[i].Choices, e.Replies[i].More = "", nil, ""
 	}
 	if e.Heard != nil {
 		e.Heard.Slots = nil

@@ -84,8 +84,8 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 				Place: t.State.Place, Person: c.Person, Expires: e.At.Add(s.valid(r)),
 			})
 		}
-		if said.Text = text; a.session && r.More == "" {
-			said.Text = sms.Plain(r.Text, subs)
+		if said.Text = text; a.session {
+			said.Text, said.More = sms.Plain(r.Text, subs), sms.Plain(r.More, subs)
 			for _, choice := range r.Choices {
 				said.Choices = append(said.Choices, sms.Plain(choice, subs))
 			}
@@ -187,11 +187,15 @@ func (s *Service) effect(c *Change, effect dialog.Effect) {
 func show(e Entry, in Inbound, ch Channel) Shown {
 	var shown Shown
 	var choices []string
+	keys := ch.keys(e.Heard.Lang)
 	for _, r := range e.Replies {
 		if r.Inline {
 			shown.Texts = append(shown.Texts, r.Text)
 			shown.End = r.End
-			choices = r.Choices
+			choices, keys.Next = r.Choices, ussd.Key{}
+			if r.More != "" {
+				keys.Next = ussd.Key{Press: "8", Label: r.More}
+			}
 		}
 	}
 	if in.Via != dialog.USSD {
@@ -199,7 +203,7 @@ func show(e Entry, in Inbound, ch Channel) Shown {
 	}
 	text := strings.Join(shown.Texts, "\n")
 	shown.Texts = nil
-	shown.Screen = ussd.Pages(text, choices, ch.keys(e.Heard.Lang), ch.Ability.Limit, units)
+	shown.Screen = ussd.Pages(text, choices, keys, ch.Ability.Limit, units)
 	return shown.turned(shown.Screen)
 }
 

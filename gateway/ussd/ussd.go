@@ -12,8 +12,9 @@ import (
 // Key is a digit that turns pages and the word shown beside it.
 type Key struct{ Press, Label string }
 
-// Keys are the two page keys of a channel, labelled in the reader's language.
-type Keys struct{ Back, More Key }
+// Keys are the two page keys of a channel, labelled in the reader's language, and
+// the key that goes on in a list that has more choices; none if Press is empty.
+type Keys struct{ Back, More, Next Key }
 
 // Screen is a text laid out on pages, and the page that is shown. It is stored
 // with the conversation; integer keys are never reused.
@@ -37,7 +38,7 @@ func Pages(text string, choices []string, k Keys, limit int, count func(string) 
 	if len(choices) > 0 {
 		back = footer(k.Back)
 	}
-	rest := parts(text, choices)
+	rest := parts(text, choices, k.Next)
 	middle, last := more, ""
 	for {
 		if page := join(rest); l.fits(page + last) {
@@ -86,7 +87,7 @@ func footer(keys ...Key) string {
 // stands between it and the piece before.
 type part struct{ before, text string }
 
-func parts(text string, choices []string) []part {
+func parts(text string, choices []string, next Key) []part {
 	var out []part
 	for i, line := range strings.Split(text, "\n") {
 		before := "\n"
@@ -102,6 +103,9 @@ func parts(text string, choices []string) []part {
 		lines := make([]string, len(choices))
 		for i, c := range choices {
 			lines[i] = fmt.Sprintf("%d %s", i+1, c)
+		}
+		if next.Press != "" {
+			lines = append(lines, next.Press+" "+next.Label)
 		}
 		out = append(out, part{"\n", strings.Join(lines, "\n")})
 	}

@@ -63,6 +63,20 @@ func TestPages(t *testing.T) {
 	}
 }
 
+// TestListThatGoesOn: the key for more choices stands below the list and stays
+// with it; on the page of the list it belongs to the dialogue.
+func TestListThatGoesOn(t *testing.T) {
+	k := keys
+	k.Next = ussd.Key{Press: "8", Label: "more"}
+	s := ussd.Pages("Which waste do you have today?", []string{"cobs", "husks"}, k, 40, septets)
+	require.Equal(t, []string{"Which waste do you have today?\n8 more", "1 cobs\n2 husks\n8 more\n7 back"}, s.Pages)
+	s, turned := s.Press("8", k)
+	require.True(t, turned)
+	_, turned = s.Press("8", k)
+	require.False(t, turned)
+	require.Equal(t, 2, s.Options)
+}
+
 func TestPress(t *testing.T) {
 	list := ussd.Screen{Pages: []string{"one", "two", "three"}, Options: 3}
 	words := ussd.Screen{Pages: list.Pages}

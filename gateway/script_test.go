@@ -1,0 +1,175 @@
+package gateway_test
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"golang.org/x/tools/txtar"
+
+	"cobline/dialog"
+	"cobline/gateway"
+	"cobline/locales"
+)
+
+var update = flag.Bool("update", false, "rewrite the screens in testdata/conversations")
+
+// TestDialledConversations plays the conversations under testdata/conversations
+// that are sessions of screens, as a gateway would bring them, and compares what
+// the phone shows. Lines of such a script:
+//
+//	# a remark
+//	screen 160               how many septets one screen holds
+//	now 2026-03-02 09:00     the clock, at the place; alarms due on the way ring
+//	now +20m                 or +9d
+//	dial                     the person dials: a session begins
+//	> 1                      what is keyed
+//	hangs up                 the session breaks off
+//	sms a text               a text message instead of a key
+//	= a screen               further lines are indented by two spaces
+//	< a text message that comes beside the screen
+//	! a text message that nobody asked for just now
+func TestDialledConversations(t *testing.T) {
+	files, err := filepath.Glob("../testdata/conversations/*/*.txtar")
+	require.NoError(t, err)
+	played := 0
+	for _, file := range files {
+		raw, err := os.ReadFile(file)
+		require.NoError(t, err)
+		archive := txtar.Parse(raw)
+		if !regexp.MustCompile(`(?m)^dial$`).Match(archive.Comment) {
+			continue
+		}
+		played++
+		t.Run(strings.TrimSuffix(filepath.Base(file), ".txtar"), func(t *testing.T) {
+			got := newDialler(t).plays(string(archive.Comment))
+			if *update {
+				archive.Comment = []byte(got)
+				require.NoError(t, os.WriteFile(file, txtar.Format(archive), 0o644))
+				return
+			}
+			require.Equal(t, string(archive.Comment), got)
+		})
+	}
+	require.GreaterOrEqual(t, played, 4)
+}
+
+// dialler is a phone that dials the line, and the line itself.
+type dialler struct {
+	*line
+	out      bytes.Buffer
+	zone     *time.Location
+	sessions int
+	limit    int
+}
+
+func newDialler(t *testing.T) *dialler {
+	zone, err := time.LoadLocation("Africa/Nairobi")
+	require.NoError(t, err)
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	engine, err := dialog.New(catalog, dialog.Options{})
+	require.NoError(t, err)
+	d := &dialler{zone: zone, limit: 160}
+	d.line = newLine(t, func(o *gateway.Options) {
+		o.Main = "none"
+		o.Channels["screens"] = gateway.Channel{Ability: dialog.Ability{Limit: 160}, Keys: pageKeys}
+		o.Channels["small"] = gateway.Channel{Ability: dialog.Ability{Limit: 100}, Keys: pageKeys}
+	})
+	d.step = engine.Step
+	d.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{
+		"home": {Key: "home", Name: "Kisimani", Zone: zone, Lat: -1.29, Lon: 36.82, Altitude: 1700},
+	}})
+	return d
+}
+
+// plays plays a script and returns it with what the phone shows now.
+func (d *dialler) plays(script string) string {
+	for line := range strings.Lines(script) {
+		line = strings.TrimRight(line, "\n")
+		word, rest, _ := strings.Cut(line, " ")
+		if word == "=" || word == "<" || word == "!" || strings.HasPrefix(line, "  ") {
+			continue
+		}
+		fmt.Fprintln(&d.out, line)
+		switch {
+		case line == "" || word == "#" || line == "hangs up":
+		case word == "screen":
+			limit, err := strconv.Atoi(rest)
+			require.NoError(d, err)
+			d.limit = limit
+		case word == "now":
+			d.until(rest)
+		case line == "dial":
+			d.sessions++
+			d.press("")
+		case word == ">":
+			d.press(rest)
+		case word == "sms":
+			d.texts("<", d.receive(d.inbound("all", rest)).Texts)
+		default:
+			require.Fail(d, "a line no script knows", line)
+		}
+	}
+	return d.out.String()
+}
+
+// press keys something in the session and writes the screen and what comes by
+// text message beside it.
+func (d *dialler) press(text string) {
+	channel := map[int]string{160: "screens", 100: "small"}[d.limit]
+	require.NotEmpty(d, channel, "no channel has screens of %d", d.limit)
+	in := d.inbound(channel, text)
+	in.Via, in.Session = dialog.USSD, fmt.Sprint("s", d.sessions)
+	shown := d.receive(in)
+	d.texts("=", []string{shown.Screen.Text()})
+	d.texts("<", d.line.out("none"))
+	d.pass(2 * time.Second)
+}
+
+// until moves the clock, ringing the alarms that come due on the way.
+func (d *dialler) until(moment string) {
+	at := d.now
+	switch days, isDays := strings.CutSuffix(moment, "d"); {
+	case isDays:
+		n, err := strconv.Atoi(strings.TrimPrefix(days, "+"))
+		require.NoError(d, err)
+		at = at.AddDate(0, 0, n)
+	case strings.HasPrefix(moment, "+"):
+		span, err := time.ParseDuration(moment[1:])
+		require.NoError(d, err)
+		at = at.Add(span)
+	default:
+		var err error
+		at, err = time.ParseInLocation("2006-01-02 15:04", moment, d.zone)
+		require.NoError(d, err)
+	}
+	for {
+		due, err := d.store.DueAlarms(d.ctx, at, 1)
+		require.NoError(d, err)
+		if len(due) == 0 {
+			break
+		}
+		if due[0].Due.After(d.now) {
+			d.now = due[0].Due
+		}
+		require.NoError(d, d.service.Ring(d.ctx, due[0], d.now))
+		d.texts("!", d.line.out("none"))
+	}
+	d.now = at
+}
+
+// texts writes what a phone shows, each with its mark.
+func (d *dialler) texts(mark string, texts []string) {
+	for _, text := range texts {
+		fmt.Fprintf(&d.out, "%s %s\n", mark, strings.ReplaceAll(text, "\n", "\n  "))
+	}
+}
