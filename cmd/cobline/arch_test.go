@@ -56,7 +56,7 @@ var layers = map[string]layer{
 	},
 	"gateway/web": {
 		ours:   []string{"gateway", "gateway/webhook"},
-		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/prometheus/client_golang"},
+		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
 	},
 	"cmd/cobline": {
 		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/outbox", "gateway/boltstore", "gateway/web"},

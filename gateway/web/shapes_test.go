@@ -258,3 +258,19 @@ check.hmac = { at = "header:X-Signature", secret = "s3cret", signed = "{{.Method
 	require.Equal(t, 401, status)
 	require.Equal(t, "The signature does not match.\n", answer)
 }
+
+// Who connects a gateway finds in the log why a request was refused, and nobody
+// can fill it.
+func TestRefusalsAreLoggedNowAndThen(t *testing.T) {
+	l := serve(t, plain, called)
+	for range 20 {
+		l.do("POST", "/in/plain?k=s3cret", `{"id":"1","from":"+254700000001"}`)
+		l.do("GET", "/in/called/guessed", "")
+	}
+	log := l.log.String()
+	require.Equal(t, 1, strings.Count(log, `msg="a request was refused" channel=plain status=400 why="the text (json:text) is missing`), log)
+	require.Equal(t, 1, strings.Count(log, `msg="a request was refused" channel=called status=401`), log)
+	require.Equal(t, 2, strings.Count(log, "\n"), log)
+	require.NotContains(t, log, "guessed")
+	require.NotContains(t, log, "254700")
+}

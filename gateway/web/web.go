@@ -18,6 +18,7 @@ import (
 	recovery "github.com/gofiber/fiber/v2/middleware/recover"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"golang.org/x/time/rate"
 
 	"cobline/gateway"
 	"cobline/gateway/webhook"
@@ -30,6 +31,11 @@ const (
 	headerLimit = 16 << 10
 	readTimeout = 10 * time.Second
 	idleTimeout = 60 * time.Second
+
+	// refusalPause is how often the log tells of each channel that a request was
+	// refused: who connects a gateway wants to know why, and anybody may send any
+	// number.
+	refusalPause = 10 * time.Second
 )
 
 // Options are what a server is made of.
@@ -96,6 +102,7 @@ type route struct {
 // nothing else.
 func (s *server) inbound(ch *webhook.Shape) fiber.Handler {
 	name, counted := ch.Name(), counter{s.Receiver, s.metrics, ch.Name()}
+	told := rate.Sometimes{Interval: refusalPause}
 	return func(c *fiber.Ctx) error {
 		start := time.Now()
 		x, err := s.exchange(c, ch, counted, start)
@@ -106,6 +113,11 @@ func (s *server) inbound(ch *webhook.Shape) fiber.Handler {
 		}
 		if err != nil {
 			return err
+		}
+		if x.Why != nil {
+			told.Do(func() {
+				s.Log.Warn("a request was refused", "channel", name, "status", x.Response.Status, "why", fmt.Sprintf("%.300s", x.Why))
+			})
 		}
 		if x.Outcome == Late {
 			s.Log.Warn("a turn took too long; its session was ended", "channel", name)
