@@ -5,7 +5,6 @@ package main
 import (
 	"bufio"
 	"context"
-	"encoding/binary"
 	"fmt"
 	"io"
 	"net"
@@ -243,18 +242,14 @@ func unescape(data string) (string, sms.Encoding) {
 	if !strings.ContainsFunc(octets, func(r rune) bool { return r < ' ' && r != '\n' }) {
 		return octets, sms.GSM7
 	}
-	units := make([]uint16, len(octets)/2)
-	for i := range units {
-		units[i] = binary.BigEndian.Uint16([]byte(octets[2*i:]))
-	}
-	return string(utf16.Decode(units)), sms.UCS2
+	return fromUTF16([]byte(octets)), sms.UCS2
 }
 
 // escape returns a text as UTF-16 in the line of a phone.
 func escape(text string) string {
 	var b strings.Builder
-	for _, u := range utf16.Encode([]rune(text)) {
-		fmt.Fprintf(&b, "%%%02x%%%02x", u>>8, u&0xff)
+	for _, octet := range toUTF16(utf16.Encode([]rune(text))) {
+		fmt.Fprintf(&b, "%%%02x", octet)
 	}
 	return b.String()
 }
