@@ -300,3 +300,43 @@ func TestWhatIsNotKeptIsNotAcknowledged(t *testing.T) {
 	require.Equal(t, 503, status)
 	require.Equal(t, "This was not kept for sure; send it again later.\n", answer)
 }
+
+// Each channel writes from its own sender to its own gateway, at its own rate and
+// outside its own quiet hours; replies go where the person wrote last.
+func TestChannelsKeepTheirOwn(t *testing.T) {
+	first, got := collector(t)
+	second, gotSecond := collector(t)
+	var channels strings.Builder
+	for i, at := range []string{first, second} {
+		fmt.Fprintf(&channels, `
+[[channel]]
+name = "sms-%d"
+sender = "3210%d"
+per_second = %d
+quiet = { from = "2%d:00", to = "05:00" }
+[channel.in]
+id = "json:id"
+from = "json:from"
+text = "json:text"
+[channel.out]
+url = "%s"
+body = { ref = "{{.From}}", to = "+{{.To}}", text = "{{.Text}}" }
+`, i, i, 20+i, i, at)
+	}
+	p := newProcess(t, channels.String())
+	config, err := Load(p.config, nil)
+	require.NoError(t, err)
+	for i, ch := range config.Channel {
+		require.InDelta(t, 20+i, ch.PerSecond, 0)
+		require.Equal(t, gateway.Quiet{From: gateway.Clock{Hour: 20 + i}, To: gateway.Clock{Hour: 5}}, config.policy(ch.Quiet).Quiet)
+	}
+	for i, c := range []struct {
+		channel, sender string
+		to              <-chan delivery
+	}{{"sms-0", "32100", got}, {"sms-1", "32101", gotSecond}, {"sms-0", "32100", got}} {
+		_, err := p.post(http.DefaultClient, c.channel, text{ID: fmt.Sprint(i), From: "+254700000001", Text: "help"})
+		require.NoError(t, err)
+		d := receive(t, c.to)
+		require.Equal(t, delivery{Ref: c.sender, To: "+254700000001", Text: d.Text}, d)
+	}
+}
