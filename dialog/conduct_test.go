@@ -770,7 +770,7 @@ func TestC22WhoCannotReadIsServedFirst(t *testing.T) {
 	for _, text := range []string{"qwerty", "?", "", "..."} {
 		p := known(t)
 		turn := p.says(text)
-		require.Contains(t, all(turn), "CALL", text)
+		require.Contains(t, all(turn), "a person phones me", text)
 		turn = p.says("CALL")
 		require.Equal(t, []dialog.Effect{dialog.CallBack{}}, turn.Effects)
 		require.Contains(t, all(turn), "within 3 days")
@@ -783,6 +783,96 @@ func TestC22WhoCannotReadIsServedFirst(t *testing.T) {
 	turn := p.says("qwerty")
 	require.Contains(t, all(turn), "5 a person phones me")
 	require.Equal(t, []dialog.Effect{dialog.CallBack{}}, p.says("5").Effects)
+}
+
+// TestC22ADigitForAPerson: the first answer to a text that was not understood
+// holds one digit for a person who calls, on every list, also where five options
+// leave only the sixth, and for somebody never met before.
+func TestC22ADigitForAPerson(t *testing.T) {
+	for _, tc := range []struct {
+		texts []string
+		digit string
+	}{
+		{[]string{"MENU"}, "6"},
+		{[]string{"rice husk"}, "4"},
+		{[]string{"cobs 1 drum"}, "5"},
+		{[]string{"check"}, "5"},
+		{[]string{"my briquettes crumble"}, "6"},
+		{[]string{"maize"}, "4"},
+		{nil, "6"},
+	} {
+		p := known(t)
+		for _, text := range tc.texts {
+			p.says(text)
+		}
+		turn := p.says("qwerty")
+		require.Contains(t, all(turn), "\n"+tc.digit+" a person phones me", tc.texts)
+		require.Equal(t, []dialog.Effect{dialog.CallBack{}}, p.says(tc.digit).Effects, tc.texts)
+	}
+	for _, text := range []string{"?", "", "qwerty"} {
+		p := newPhone(t)
+		require.Contains(t, all(p.says(text)), "\n3 a person phones me", text)
+		require.Equal(t, []dialog.Effect{dialog.CallBack{}}, p.says("3").Effects, text)
+	}
+	p := known(t)
+	p.says("MENU")
+	p.says("qwerty")
+	require.Contains(t, all(p.says("8")), "1 drying the waste", "the sixth option keeps no page back")
+}
+
+// TestC22ThreeDigitsInARow: who goes from list to list by digits alone is
+// offered a person, and the next text that is not understood is the second.
+func TestC22ThreeDigitsInARow(t *testing.T) {
+	p := known(t)
+	for _, text := range []string{"MENU", "8", "8"} {
+		require.NotContains(t, all(p.says(text)), "a person phones", text)
+	}
+	p = known(t)
+	p.says("MENU")
+	p.says("8")
+	p.says("8")
+	require.Contains(t, all(p.says("7")), "\n6 a person phones me")
+	require.NotContains(t, keys(p.says("qwerty")), "ask.stuck")
+	require.Contains(t, keys(p.says("qwerty")), "ask.stuck", "the third failure")
+
+	p = known(t)
+	p.says("MENU")
+	p.says("1")
+	p.says("1")
+	require.Contains(t, all(p.says("2")), "\n5 a person phones me")
+	p = known(t)
+	p.says("check")
+	p.says("1")
+	p.says("1")
+	require.NotContains(t, all(p.says("1")), "a person phones me", "an answer came of them")
+}
+
+// TestC22EveryPromiseOfAPerson says how many days it can take, and the line comes
+// back when they are over.
+func TestC22EveryPromiseOfAPerson(t *testing.T) {
+	for _, l := range []locales.Lang{"en", "sw"} {
+		for _, path := range [][]string{{"CALL"}, {"HURT", "1", "CALL"}, {"qwerty", "6"}, {"qwerty", "qwerty", "qwerty", "1"}, {"ask", "may I burn tyres?"}, {"question: may I burn green husk"}} {
+			p := known(t)
+			p.state.Lang = l
+			promised := 0
+			for _, text := range path {
+				turn := p.says(text)
+				for _, effect := range turn.Effects {
+					switch effect.(type) {
+					case dialog.CallBack, dialog.Question:
+						promised++
+						require.Regexp(t, `\b3\b`, turn.Replies[0].Text, path)
+					}
+				}
+			}
+			require.Positive(t, promised, path)
+			var back []string
+			p.until(p.now.Add(5*24*time.Hour), func(turn dialog.Turn) { back = append(back, keys(turn)...) })
+			require.Condition(t, func() bool {
+				return slices.Contains(back, "ask.call-over") || slices.Contains(back, "ask.sent-over")
+			}, "%s: %v", l, path)
+		}
+	}
 }
 
 // TestC23TheFirstTurn: a machine, the gas caution, a row of languages by digit;

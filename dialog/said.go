@@ -87,6 +87,9 @@ func (t *turn) said(ev Said) {
 	if t.heard.Understood && !slices.ContainsFunc(t.out.Replies, func(r Reply) bool { return r.Key == "ask.stuck" }) {
 		t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicStuck })
 	}
+	if len(t.out.Replies) > 0 {
+		t.keysOnly(r)
+	}
 	t.greet()
 	if !t.erased {
 		t.s.Met, t.s.Seen = true, t.seen()
@@ -219,7 +222,7 @@ func (t *turn) asking() bool {
 func (t *turn) polite(r reading) bool {
 	courteous, thanks := r.courtesy()
 	switch {
-	case !courteous && !r.has("thing.plastic") || t.fresh || t.asking():
+	case !courteous && !r.has("thing.plastic") || t.asking():
 		return false
 	case r.has("thing.plastic"):
 		t.say("caution.drum", Answer, nil)
@@ -521,6 +524,9 @@ func (t *turn) greet() {
 		f.Open = slotLanguage
 		last.Choices, f.Options = t.languageRow(nil, nil)
 		last.More = ""
+		if !t.heard.Understood {
+			t.offerCall()
+		}
 	case len(f.Options) > 0 && len(f.Options)+len(t.languages()) <= maxOptions+1 && last.More == "":
 		last.Choices, f.Options = t.languageRow(last.Choices, f.Options)
 	default:
@@ -631,7 +637,7 @@ func (t *turn) question(f *Frame) (question, bool) {
 // more turns the page of an option list, or says what was kept back.
 func (t *turn) more() {
 	f := t.top()
-	if f != nil && len(f.Options) == maxOptions {
+	if f != nil && len(f.Options) >= maxOptions {
 		f.Page++
 		page := f.Page
 		t.resume()
@@ -1288,22 +1294,38 @@ func (t *turn) prefix(id locales.ID) {
 	last.Text = t.text(id, nil) + " " + last.Text
 }
 
-// offerCall adds the digit for a person who calls to an option list, and the
-// word to a number question.
+// offerCall adds the digit for a person who calls to a list of options, and the
+// word to a question for a number or a text.
 func (t *turn) offerCall() {
-	if !t.w.Channel.Sends {
+	f := t.top()
+	if !t.w.Channel.Sends || f != nil && slices.Contains(f.Options, keyCall) {
 		return
 	}
 	last := &t.out.Replies[len(t.out.Replies)-1]
-	f := t.top()
-	if f == nil || len(f.Options) == 0 || len(f.Options) > maxOptions || last.More != "" && len(f.Options) == maxOptions {
-		last.Text += " " + t.text("ask.call-word", nil)
-		return
-	}
-	if len(f.Options) == maxOptions {
+	if f == nil || len(f.Options) == 0 || len(f.Options) > maxOptions || len(last.Choices) != len(f.Options) {
 		last.Text += " " + t.text("ask.call-word", nil)
 		return
 	}
 	f.Options = append(f.Options, keyCall)
 	last.Choices = append(last.Choices, t.text("ask.call-option", nil))
+}
+
+// manyDigits is how many single digits in a row, with no answer among them, are
+// taken for a person who cannot read what they press.
+const manyDigits = 3
+
+// keysOnly counts single digits in a row. Of a person who goes from list to list
+// it is not known whether they read: they are offered somebody who calls, and
+// what is not understood next counts as the second time.
+func (t *turn) keysOnly(r reading) {
+	f := t.top()
+	_, digit := r.digit()
+	if !digit || !t.heard.Understood || t.heard.Tier != "" || f == nil || f.Open == "" || f.Done {
+		t.s.Digits = 0
+		return
+	}
+	if t.s.Digits++; t.s.Digits >= manyDigits {
+		t.s.Digits, t.s.Fails = 0, 1
+		t.offerCall()
+	}
 }

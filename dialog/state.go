@@ -45,8 +45,9 @@ type State struct {
 	Waste string `cbor:"25,keyasint,omitempty"` // of the last recipe
 
 	// Fills is the maize in kilograms that fills this person's containers.
-	Fills map[string]float64 `cbor:"23,keyasint,omitempty"`
-	Asked time.Time          `cbor:"30,keyasint,omitzero"` // since then a question after a long absence is open, and notices wait
+	Fills  map[string]float64 `cbor:"23,keyasint,omitempty"`
+	Asked  time.Time          `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
+	Digits int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
 }
 
 // Frame is an open topic: what was filled, and what is being asked.
