@@ -68,7 +68,7 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	what, ok := t.hear(r)
 	if !ok && t.bareWeight(r) {
-		what, ok = told{what: reportWeighed, kg: r.sums}, true
+		what, ok = told{what: reportWeighed, kg: r.sums, drum: t.speakersDrum(reportWeighed)}, true
 	}
 	if !ok && t.feelsDrum(r) {
 		what, ok = told{what: reportReady, question: true}, true // "it is cold" asks whether it may be

@@ -752,16 +752,119 @@ func TestC20ForgetMe(t *testing.T) {
 }
 
 // TestC21ANumberIsNotAPerson: NOT ME ends timers and detaches the record; after
-// 120 quiet days no drum of the past is spoken of.
+// 120 quiet days no drum of the past is spoken of, and whoever writes is told
+// again who answers.
 func TestC21ANumberIsNotAPerson(t *testing.T) {
 	p := sealed(t)
+	p.state.Batches = []dialog.Batch{{At: p.now, Name: "A", Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 7}}
 	turn := p.says("NOT ME")
 	require.Contains(t, all(turn), "it must stay shut to Tuesday 07:45")
 	require.Empty(t, turn.State.Timers)
 	require.Empty(t, turn.State.Drums)
+	require.Contains(t, keys(p.says("my batches")), "record.none")
 	p = sealed(t)
 	p.now = p.now.AddDate(0, 0, 121)
-	require.Empty(t, p.says("hello").State.Drums)
+	turn = p.says("hello")
+	require.Empty(t, turn.State.Drums)
+	require.Contains(t, all(turn), "I am Cobline, a machine.")
+}
+
+// absent returns a phone with a record whose person was quiet for 121 days.
+func absent(t testing.TB, l locales.Lang) *phone {
+	p := known(t)
+	p.state.Lang, p.state.DrumPast, p.state.PasteKg = l, "food", 9
+	p.says("MENU")
+	p.state.Batches = []dialog.Batch{{At: p.now, Name: "simba", Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 9}}
+	p.now = p.now.AddDate(0, 0, 121)
+	return p
+}
+
+// TestC21HistoryIsShownAfterAQuestion that shows nothing: after 120 quiet days
+// the record is opened by a yes, detached by a no, and used for nothing before.
+func TestC21HistoryIsShownAfterAQuestion(t *testing.T) {
+	for l, words := range map[locales.Lang]struct{ batches, question, yes, no string }{
+		"en": {"my batches", "Did you make charcoal with this number before?", "yes", "no"},
+		"sw": {"batchi zangu", "Je, ulitengeneza mkaa kwa namba hii zamani?", "ndiyo", "hapana"},
+	} {
+		p := absent(t, l)
+		turn := p.says(words.batches)
+		require.Contains(t, all(turn), words.question)
+		require.NotContains(t, all(turn), "simba")
+		require.Contains(t, all(p.says(words.yes)), "simba")
+		require.Contains(t, all(p.says(words.batches)), "simba", "asked once")
+
+		p = absent(t, l)
+		p.says(words.batches)
+		turn = p.says(words.no)
+		require.Contains(t, keys(turn), "consent.not-me")
+		require.Empty(t, turn.State.Batches)
+	}
+	for text, shows := range map[string]string{"plan 50 kg": "maize cobs: ", "press": "9 kg", "cobs 1 drum dry": "Never cut a drum."} {
+		require.NotContains(t, all(absent(t, "en").says(text)), shows, text)
+	}
+	p := absent(t, "en")
+	require.Equal(t, all(known(t).says("cobs 1 drum dry")), func() string {
+		p.state.Chosen = true
+		p.says("hello")
+		p.now = time.Date(2026, 3, 2, 9, 0, 0, 0, p.place.Zone)
+		p.state.Seen = p.now
+		return all(p.says("cobs 1 drum dry"))
+	}(), "the yield of somebody else is not reckoned with")
+}
+
+// TestC21NoticesWaitForTheOwner: after 120 quiet days a notice waits until the
+// person says that they are there, also if they wrote before it came.
+func TestC21NoticesWaitForTheOwner(t *testing.T) {
+	for _, wrote := range []bool{false, true} {
+		p := absent(t, "en")
+		if wrote {
+			p.says("cobs 1 drum dry")
+		}
+		notice := dialog.Told{Notice: dialog.Notice{ID: "n", Texts: map[locales.Lang]string{"en": "Market day is Thursday."}, Expires: p.now.Add(8 * time.Hour)}}
+		turn := p.step(notice)
+		require.Equal(t, []string{"notice.still-you"}, keys(turn))
+		require.NotContains(t, all(turn), "Thursday")
+		p.says("START")
+		require.Contains(t, all(p.step(notice)), "Thursday", "wrote %v", wrote)
+		require.Contains(t, all(p.says("my batches")), "simba", "one question is enough")
+	}
+}
+
+// TestC21OnAGroupsPhone a text may begin with a name, each named drum learns for
+// itself, and STOP and FORGET ME say whom they affect.
+func TestC21OnAGroupsPhone(t *testing.T) {
+	for l, words := range map[locales.Lang]struct{ lit, covered, opened, cold, weighed, batches, forget, forAll string }{
+		"en": {"Asha: LIT", "asha: covered", "Asha - opened", "Asha: cold", "Asha: 6 kg", "Asha: my batches", "Mary: FORGET ME", "all who use this phone: Umoja."},
+		"sw": {"Asha: NIMEWASHA", "asha: nimefunika", "Asha - nimefungua", "Asha: baridi", "Asha: kilo 6", "Asha: batchi zangu", "Mary: NISAHAU", "kwa wote wanaotumia simu hii: Umoja."},
+	} {
+		p := known(t)
+		p.state.Lang, p.state.DrumPast, p.state.Profile.Group = l, "food", "Umoja"
+		p.state.Batches = []dialog.Batch{{At: p.now, Name: "mary", Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 3}}
+		p.says(words.lit)
+		require.Equal(t, "asha", p.state.Drums[0].Name)
+		p.now = p.now.Add(30 * time.Minute)
+		p.says(strings.Replace(words.lit, "Asha", "Mary", 1))
+		p.says(words.covered)
+		require.Equal(t, "sealed", p.state.Drums[0].Stage)
+		require.Equal(t, "lit", p.state.Drums[1].Stage, "the clock of Mary's drum is her own")
+		p.now = p.now.Add(25 * time.Hour)
+		p.says(words.opened)
+		p.says(words.cold)
+		p.says(words.weighed)
+		require.Equal(t, "asha", p.state.Batches[1].Name)
+		p.says(words.batches)
+		own := all(p.says("1"))
+		require.Contains(t, own, "asha", words.batches)
+		require.NotContains(t, own, "mary", words.batches)
+
+		require.Contains(t, all(p.says(words.forget)), words.forAll)
+		require.Contains(t, all(p.says("Mary: STOP")), words.forAll)
+		require.True(t, p.state.Stopped)
+	}
+	p := known(t)
+	require.NotContains(t, all(p.says("STOP")), "all who use")
+	p.says("Asha: LIT")
+	require.Empty(t, p.state.Drums, "on the phone of one person a name is asked about")
 }
 
 // TestC22WhoCannotReadIsServedFirst: the first answer to a text that was not

@@ -107,6 +107,9 @@ func (t *turn) enrol(f *Frame) {
 		t.s.Place, t.s.Profile.Place, name = "", "", t.text("place.other", nil)
 	}
 	t.say(id, Answer, locales.Args{"Place": name})
+	if t.s.Profile.Group != "" {
+		t.say("enrol.group", Answer, nil)
+	}
 	if key == keyOther {
 		t.say("enrol.other", Answer, nil)
 	}

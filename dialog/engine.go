@@ -77,7 +77,8 @@ type turn struct {
 	out   Turn
 	heard *Heard
 	via   Channel
-	fresh bool // the person was never met before
+	who   string // the name a text on the phone of a group began with
+	fresh bool   // the person was never met before
 
 	erased bool // nothing of the person is kept
 }

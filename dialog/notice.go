@@ -36,7 +36,7 @@ func (t *turn) told(n Notice) {
 	if text == "" || t.s.Stopped || valid <= 0 {
 		return
 	}
-	absent := !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence
+	absent := t.s.Stranger == Unasked || !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence
 	switch {
 	case !t.s.Asked.IsZero():
 		return
@@ -72,8 +72,11 @@ func (t *turn) noticeText(n Notice) string {
 // recognise ends the question after a long absence: a person who uses the line,
 // or wants to be back on it, may be sent what waits.
 func (t *turn) recognise() {
-	if t.heard.Understood && !t.heard.OptOut {
+	if t.heard.Understood && !t.heard.OptOut && !t.s.Asked.IsZero() {
 		t.s.Asked = time.Time{}
+		if t.s.Stranger == Unasked {
+			t.s.Stranger = Writes
+		}
 	}
 }
 

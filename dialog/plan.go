@@ -60,8 +60,8 @@ func (t *turn) usualWaste() string {
 	if t.s.Waste != "" {
 		return t.s.Waste
 	}
-	if n := len(t.s.Batches); n > 0 {
-		return t.s.Batches[n-1].Waste
+	if own := t.ownBatches(); len(own) > 0 {
+		return own[len(own)-1].Waste
 	}
 	return ""
 }

@@ -11,17 +11,32 @@ const (
 	topicBatches = "batches"
 
 	slotAshSeen Slot = "ash_seen"
+	slotWho     Slot = "who"  // the name a text on the phone of a group began with
+	slotSame    Slot = "same" // whether the record is that of the person who asks
 )
 
 // batchesTopic shows the record and the one thing it teaches.
 var batchesTopic = topic{key: topicBatches, next: (*turn).nextBatches, answer: (*turn).batches}
 
 func (t *turn) nextBatches(f *Frame) (question, bool) {
-	n := len(t.s.Batches)
-	if n == 0 {
+	if t.shut() {
+		switch f.Slots[slotSame].Key {
+		case "":
+			return question{slot: slotSame, id: "ask.same", options: []option{{key: "yes", label: "answer.yes"}, {key: "no", label: "answer.no"}}}, true
+		case "no":
+			return question{}, false
+		}
+		t.s.Stranger = 0
+	}
+	if t.who == "" {
+		t.who = f.Slots[slotWho].Key // who began to ask goes on
+	}
+	f.Slots[slotWho] = Value{Key: t.who}
+	i := t.lastBatch()
+	if i < 0 {
 		return question{}, false
 	}
-	last := &t.s.Batches[n-1]
+	last := &t.s.Batches[i]
 	if key := f.Slots[slotAshSeen].Key; key != "" && last.Ash == "" {
 		last.Ash = key
 	}
@@ -42,7 +57,12 @@ const batchesSaid = 3
 // batches says the last ones, the yield of this person against that of others,
 // and one advice on covering.
 func (t *turn) batches(*Frame) {
-	n := len(t.s.Batches)
+	if t.shut() {
+		t.notMe()
+		return
+	}
+	own := t.ownBatches()
+	n := len(own)
 	if n == 0 {
 		t.say("record.none", Answer, nil)
 		if sold := t.soldSoFar(); sold != "" {
@@ -51,7 +71,7 @@ func (t *turn) batches(*Frame) {
 		return
 	}
 	var lines []string
-	for _, b := range t.s.Batches[max(0, n-batchesSaid):] {
+	for _, b := range own[max(0, n-batchesSaid):] {
 		id := locales.ID("record.line")
 		if b.ownName() != "" {
 			id = "record.named"
@@ -61,23 +81,55 @@ func (t *turn) batches(*Frame) {
 		}))
 	}
 	t.say2("record.list", locales.Args{"Lines": strings.Join(lines, ", "), "Sold": t.soldSoFar()})
-	waste, name := calc.Waste(t.s.Batches[n-1].Waste), t.s.Batches[n-1].ownName()
-	own := t.ownYield(waste, name)
-	if own.Likely > 0 {
-		r, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: own})
+	waste, name := calc.Waste(own[n-1].Waste), own[n-1].ownName()
+	learned := t.ownYield(waste, name)
+	if learned.Likely > 0 {
+		r, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: learned})
 		feed, unknown := calc.Feed(waste)
 		if err == nil && unknown == nil {
 			low, high := float64(r.Char.Low), float64(r.Char.High)
 			mine := t.rangeOf(low, high)
-			others := t.rangeOf(low*float64(feed.Yield.Low/own.Low), high*float64(feed.Yield.High/own.High))
+			others := t.rangeOf(low*float64(feed.Yield.Low/learned.Low), high*float64(feed.Yield.High/learned.High))
 			if mine != others {
 				t.say2("record.yield", locales.Args{"Waste": t.waste(string(waste)), "Own": mine, "Others": others})
 			}
 		}
 	}
-	t.advise(waste, name, own)
+	t.advise(waste, name, learned)
 	t.appendText("next.batches")
 	t.later("change.batches", nil)
+}
+
+// ownBatches is the record of the person who speaks: nothing while nobody knows
+// whose number it is, and on the phone of a group only the drum of the name the
+// text began with, if there is one.
+func (t *turn) ownBatches() []Batch {
+	if t.s.Stranger != 0 {
+		return nil
+	}
+	i := t.lastBatch()
+	if i < 0 || t.who == "" || t.s.Batches[i].ownName() != t.who {
+		return t.s.Batches
+	}
+	var named []Batch
+	for _, b := range t.s.Batches {
+		if b.ownName() == t.who {
+			named = append(named, b)
+		}
+	}
+	return named
+}
+
+// lastBatch is the place of the last batch of the person who speaks, or of all;
+// negative if there is none.
+func (t *turn) lastBatch() int {
+	last := len(t.s.Batches) - 1
+	for i := last; i >= 0 && t.who != ""; i-- {
+		if t.s.Batches[i].ownName() == t.who {
+			return i
+		}
+	}
+	return last
 }
 
 // ownName is the word a drum was called by, or nothing for a drum that only has
@@ -100,7 +152,7 @@ func (b Batch) of(waste calc.Waste, name string) bool {
 // drum.
 func (t *turn) weighedBatches(waste calc.Waste, name string) []calc.WeighedBatch {
 	var out []calc.WeighedBatch
-	for _, b := range t.s.Batches {
+	for _, b := range t.ownBatches() {
 		if !b.of(waste, name) || b.FeedKg <= 0 {
 			continue
 		}
@@ -147,7 +199,8 @@ const lastOpenings = 3
 // advise says when to cover next time, and how sure that is.
 func (t *turn) advise(waste calc.Waste, name string, own calc.Range[calc.Share]) {
 	in := calc.AdviseInput{Waste: waste, Usual: own}
-	for _, b := range t.s.Batches[max(0, len(t.s.Batches)-lastOpenings):] {
+	record := t.ownBatches()
+	for _, b := range record[max(0, len(record)-lastOpenings):] {
 		if !b.of(waste, name) {
 			continue
 		}

@@ -126,6 +126,9 @@ func (t *turn) hear(r reading) (told, bool) {
 			out.doubtful = out.drum == ""
 		}
 	}
+	if out.drum == "" && out.drums < 2 && !out.all {
+		out.drum = t.speakersDrum(out.what)
+	}
 	if out.all && out.what == reportLit && out.drum == "" && out.drums == 0 {
 		out.drums = max(2, t.drumsOfRecipe())
 	}

@@ -31,8 +31,9 @@ const (
 func (t *turn) said(ev Said) {
 	t.via = ev.Via
 	if !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence {
-		t.s.Frames, t.s.Drums, t.s.Timers = nil, nil, nil // the number may have another owner
+		t.away()
 	}
+	ev.Text = t.whoSpeaks(ev.Text)
 	t.settleLanguage(ev.Text)
 	r := t.e.readText(t.lang, ev.Text)
 	em := r.emergency()
@@ -302,6 +303,9 @@ func (t *turn) command(r reading) bool {
 
 // restart brings the messages back, those of a hot drum with them.
 func (t *turn) restart() {
+	if !t.s.Asked.IsZero() {
+		t.s.Stranger = 0 // they say that they are there
+	}
 	switch {
 	case t.s.Stopped || !t.s.Asked.IsZero():
 		t.say("consent.started", Answer, nil)
@@ -382,6 +386,7 @@ func (t *turn) stop() {
 	for i := range t.s.Drums {
 		t.s.Drums[i].Consent = false
 	}
+	t.forAll()
 }
 
 // stopped reports whether a STOP would change nothing.
@@ -403,6 +408,7 @@ func (t *turn) askForget() {
 		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
 	}
 	t.aside(topicForget, Slots{})
+	t.forAll()
 }
 
 const (
@@ -414,6 +420,7 @@ const (
 func (t *turn) forget() {
 	stopped := t.s.Stopped
 	t.say("consent.forgotten", Answer, nil)
+	t.forAll()
 	t.do(Erase{KeepOptOut: stopped})
 	lang := t.lang
 	t.s, t.lang, t.erased = State{}, lang, true

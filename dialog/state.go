@@ -45,10 +45,21 @@ type State struct {
 	Waste string `cbor:"25,keyasint,omitempty"` // of the last recipe
 
 	// Fills is the maize in kilograms that fills this person's containers.
-	Fills  map[string]float64 `cbor:"23,keyasint,omitempty"`
-	Asked  time.Time          `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
-	Digits int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
+	Fills    map[string]float64 `cbor:"23,keyasint,omitempty"`
+	Asked    time.Time          `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
+	Digits   int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
+	Stranger Stranger           `cbor:"32,keyasint,omitempty"` // whether it is known who writes since a long absence
 }
+
+// Stranger says how far it is known, after a long absence, that the person is
+// the same. It is stored.
+type Stranger uint8
+
+// The stages of it. Zero is a person who is known.
+const (
+	Unasked Stranger = 1 // the record stays shut, and notices wait for an answer
+	Writes  Stranger = 2 // they wrote after they were asked: notices come, the record stays shut
+)
 
 // Frame is an open topic: what was filled, and what is being asked.
 type Frame struct {
