@@ -150,6 +150,9 @@ func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (d
 	if _, ok := ev.(dialog.Said); ok && len(turn.Replies) == 0 && !confirmed || len(turn.Replies) > 3 {
 		c.fault(at, name, "one to three messages", all(turn))
 	}
+	if key, caution := lacking(turn); key != "" {
+		c.fault(at, name, key+" without "+caution, all(turn))
+	}
 	if n := len(turn.Replies); n > 0 {
 		shown := len(turn.Replies[n-1].Choices)
 		open := 0
@@ -164,9 +167,9 @@ func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (d
 }
 
 // together are the replies that say two messages in one: when a drum was
-// covered, a remedy that is the likeliest of several, and what is said of a drum
+// covered, a remedy that is the likeliest of several, the cautions before gathering, and what is said of a drum
 // alight where a turn would need a fourth message.
-var together = []string{"burn.wait", "burn.lit", "burn.lit-wet", "burn.lit-long", "burn.lit-late", "burn.lit-dark", "remedy."}
+var together = []string{"burn.wait", "burn.lit", "burn.lit-wet", "burn.lit-long", "burn.lit-late", "burn.lit-dark", "remedy.", "caution.drum"}
 
 // segments holds a reply against its budget: that of its message, and one more
 // segment for a list of choices, for the greeting of the first turn, or for two

@@ -132,6 +132,7 @@ func (t *turn) plan(f *Frame) {
 		text += " " + s
 	}
 	t.say("caution.drum", Answer, nil)
+	t.appendText("caution.young") // four messages would be too many
 	t.add(Reply{Key: "plan.ready", Text: text, Urgency: Answer, Keep: true})
 	t.appendText("next.plan")
 	if lines := t.calendar(r.Days); lines != "" {

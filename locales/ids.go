@@ -728,5 +728,6 @@ var messages = []Message{
 	{"caution.buyers", 1, nil},
 	{"stage.people", 1, nil},
 	{"caution.people", 1, nil},
+	{"caution.young", 1, nil},
 	{"caution.drum-alight", 1, nil},
 }
