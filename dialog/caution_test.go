@@ -30,8 +30,8 @@ var stages = []stage{
 		name: "before gathering: a plan",
 		ids:  []locales.ID{"caution.drum", "caution.young"},
 		paths: map[locales.Lang][]string{
-			"en": {"plan 50 kg cobs", "cobs 1 drum dry > plan > 50 kg > 1", "MENU > 8 > 2 > 50 > 1", "plan 50 kg > maize stalks"},
-			"sw": {"mpango kilo 50 magunzi", "magunzi pipa 1 kavu > mpango > kilo 50 > 1", "MENYU > 8 > 2 > 50 > 1"},
+			"en": {"plan 50 kg cobs", "cobs 1 drum dry > plan > 50 kg", "MENU > 8 > 2 > 50 > 1", "plan 50 kg > maize stalks"},
+			"sw": {"mpango kilo 50 magunzi", "magunzi pipa 1 kavu > mpango > kilo 50", "MENYU > 8 > 2 > 50 > 1"},
 		},
 	},
 	{
