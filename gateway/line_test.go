@@ -2,9 +2,11 @@ package gateway_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -28,10 +30,12 @@ func (f stepper) Step(s dialog.State, ev dialog.Event, w dialog.World) dialog.Tu
 	return f(s, ev, w)
 }
 
-// turns is a store whose commits may be made to fail.
+// turns is a store whose commits may be made to fail, before or after they are
+// durable.
 type turns struct {
 	*boltstore.Store
 	before func(gateway.Change) error
+	after  error
 }
 
 func (t *turns) Commit(ctx context.Context, c gateway.Change) error {
@@ -40,7 +44,7 @@ func (t *turns) Commit(ctx context.Context, c gateway.Change) error {
 			return err
 		}
 	}
-	return t.Store.Commit(ctx, c)
+	return errors.Join(t.Store.Commit(ctx, c), t.after)
 }
 
 // line is a service on a store of its own. Its dialogue answers every event with
@@ -53,6 +57,7 @@ type line struct {
 	service *gateway.Service
 	options gateway.Options
 	step    stepper
+	mu      sync.Mutex
 	steps   int
 	poked   []string
 	now     time.Time
@@ -90,7 +95,9 @@ func (l *line) open() {
 	require.NoError(l, err)
 	l.store = &turns{Store: st}
 	l.service = gateway.NewService(stepper(func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {
+		l.mu.Lock()
 		l.steps++
+		l.mu.Unlock()
 		return l.step(s, ev, w)
 	}), l.store, l.options)
 }

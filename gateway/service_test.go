@@ -3,7 +3,6 @@ package gateway_test
 import (
 	"context"
 	"errors"
-	"fmt"
 	"strings"
 	"sync"
 	"testing"
@@ -102,11 +101,6 @@ func TestSameMessageAgain(t *testing.T) {
 
 // C29 Doubles by content count only if no new question was asked since.
 func TestC29RepeatWithoutID(t *testing.T) {
-	asks := func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {
-		turn := count(s, ev, w)
-		turn.State.Frames = []dialog.Frame{{Topic: "recipe", Open: dialog.Slot(fmt.Sprint("q", turn.State.Serial))}}
-		return turn
-	}
 	for _, tt := range []struct {
 		name    string
 		step    stepper

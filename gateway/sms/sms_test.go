@@ -143,6 +143,20 @@ func TestSplitKeepsCharactersWhole(t *testing.T) {
 	}
 }
 
+// https://github.com/chadselph/smssplit/issues/2: letters that the 7-bit alphabet
+// has are counted as a network does, 3GPP TS 23.038 section 6.2.1.
+func TestTrouble07CountedAsTheNetworkDoes(t *testing.T) {
+	for _, letter := range "¡¿ÑñàéèùìòÇäöüÄÖÜåÅæÆøØß£¥¤§@$ΔΦΓΛΩΠΨΣΘΞ" {
+		p := Split(strings.Repeat(string(letter), 160))
+		require.Equal(t, GSM7, p.Encoding, string(letter))
+		require.Len(t, p.Segments, 1)
+		require.Len(t, Split(strings.Repeat(string(letter), 161)).Segments, 2)
+	}
+	for _, letter := range "çêâîôûëïáíóúãõœ`—’•°×½ẹɓ" {
+		require.Equal(t, UCS2, Split(string(letter)).Encoding, string(letter))
+	}
+}
+
 func TestPlain(t *testing.T) {
 	subs := map[rune]string{'ç': "c", '’': "'", '—': "-", '½': "1/2"}
 	for _, tt := range []struct{ name, in, want string }{

@@ -19,7 +19,8 @@ import (
 )
 
 // The tests of this file are named after troubles that people had with real
-// gateways; each names a thread that tells of it.
+// gateways, numbered as the list in gateway/trouble_test.go; each names a thread
+// that tells of it.
 
 // jsonChannel reads {id, from, to, text, at, ...} and does what spec adds.
 func jsonChannel(t require.TestingT, spec func(*webhook.Spec)) *webhook.Shape {
@@ -55,7 +56,7 @@ func read(t require.TestingT, sh *webhook.Shape, object map[string]any) gateway.
 // https://github.com/capcom6/android-sms-gateway/issues/291: one text, two
 // webhooks with an id each, and the same id inside.
 // https://github.com/textbee/textbee/issues/159: other ids altogether.
-func TestTroubleOneTextTwoWebhooks(t *testing.T) {
+func TestTrouble01OneTextTwoWebhooks(t *testing.T) {
 	event := func(id string) map[string]any {
 		return map[string]any{
 			"event": id, "from": "+254700000001", "text": "1", "at": "2026-03-02T09:00:00Z",
@@ -75,7 +76,7 @@ func TestTroubleOneTextTwoWebhooks(t *testing.T) {
 
 // A gateway repeats a call that takes too long; it has the same id each time and
 // must be told in time.
-func TestTroubleRetryOfASlowCall(t *testing.T) {
+func TestTrouble02RetryOfASlowCall(t *testing.T) {
 	sh := jsonChannel(t, nil)
 	first := read(t, sh, map[string]any{"id": "m-1", "from": "254700000001", "text": "cobs"})
 	for range 3 {
@@ -87,7 +88,7 @@ func TestTroubleRetryOfASlowCall(t *testing.T) {
 // https://github.com/RestComm/smscgateway/issues/195 and
 // https://github.com/jookies/jasmin/issues/357: the plus sign of a number is
 // lost, and that of a text must stay.
-func TestTroublePlusLost(t *testing.T) {
+func TestTrouble03PlusLost(t *testing.T) {
 	sh := jsonChannel(t, func(s *webhook.Spec) {
 		s.In.Method, s.In.From, s.In.Text, s.In.ID, s.In.At = "GET", "query:from", "query:text", "query:id", ""
 	})
@@ -109,7 +110,7 @@ func TestTroublePlusLost(t *testing.T) {
 
 // https://github.com/gammu/gammu/issues/95, https://github.com/rilmodem/ofono/pull/77:
 // a character of two code units is cut between two parts.
-func TestTroublePairSplit(t *testing.T) {
+func TestTrouble04PairSplit(t *testing.T) {
 	sh := jsonChannel(t, func(s *webhook.Spec) {
 		s.In.Text, s.In.Header = "json:hex > hex > utf-16be | json:text", "json:udh > hex"
 	})
@@ -130,7 +131,7 @@ func TestTroublePairSplit(t *testing.T) {
 // https://github.com/jookies/jasmin/issues/513, https://github.com/eeeeeta/matrix-appservice-sms/issues/16
 // and https://github.com/onomondo/onomondo-uicc/pull/174: parts come in any order
 // and twice, with reference zero, or say what cannot be.
-func TestTroublePartsOutOfOrder(t *testing.T) {
+func TestTrouble05PartsOutOfOrder(t *testing.T) {
 	sh := jsonChannel(t, func(s *webhook.Spec) { s.In.Ref, s.In.Total, s.In.Seq = "json:ref", "json:total", "json:seq" })
 	message := func(ref, total, seq int, text string) gateway.Inbound {
 		return read(t, sh, map[string]any{"id": "same for all", "from": "254700000001", "text": text, "ref": ref, "total": total, "seq": seq})
@@ -153,7 +154,7 @@ func TestTroublePartsOutOfOrder(t *testing.T) {
 // https://github.com/jookies/jasmin/issues/800 and
 // https://github.com/telenordigital/sms-smpp/pull/139: letters come in other
 // alphabets than declared or than anybody thought of.
-func TestTroubleMojibake(t *testing.T) {
+func TestTrouble06Mojibake(t *testing.T) {
 	for name, c := range map[string]struct{ octets, charset, want string }{
 		"UTF-8":          {"%C3%A7a %E2%82%AC", "UTF-8", "ça €"},
 		"Latin-1":        {"%E7a", "ISO-8859-1", "ça"},
@@ -174,7 +175,7 @@ func TestTroubleMojibake(t *testing.T) {
 // https://github.com/jookies/jasmin/issues/210, https://github.com/elibom/mokai/issues/8,
 // https://github.com/opentelecoms-org/jsmpp/issues/56: a gateway writes the id of
 // a message in hexadecimal in its answer and in decimal in its reports.
-func TestTroubleIDInTwoForms(t *testing.T) {
+func TestTrouble08IDInTwoForms(t *testing.T) {
 	for name, c := range map[string]struct{ answer, report, id, provider string }{
 		"as it is":    {"json:id", "json:id", "a-1", "a-1"},
 		"hexadecimal": {"json:id > hex-number", "json:id > number", "0000BEEF", "48879"},
@@ -206,7 +207,7 @@ func TestTroubleIDInTwoForms(t *testing.T) {
 // Seen with an SMS gateway daemon: "delivered" comes on another connection and
 // before "accepted by the network", and for a message nobody knows. All are
 // taken; that a state only rises is up to who keeps it.
-func TestTroubleReportBeforeTheAnswer(t *testing.T) {
+func TestTrouble09ReportBeforeTheAnswer(t *testing.T) {
 	sh := jsonChannel(t, func(s *webhook.Spec) {
 		s.Reports = &webhook.Reports{
 			Path: "/in/a/report", Method: "GET", Ref: "query:ref", State: "query:st",
@@ -230,7 +231,7 @@ func TestTroubleReportBeforeTheAnswer(t *testing.T) {
 
 // https://github.com/jookies/jasmin/issues/796: what was put off twice keeps its
 // reference, so that the report finds it.
-func TestTroubleReportAfterThrottle(t *testing.T) {
+func TestTrouble10ReportAfterThrottle(t *testing.T) {
 	var refs []string
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		refs = append(refs, r.URL.Query().Get("ref"))
@@ -256,7 +257,7 @@ func TestTroubleReportAfterThrottle(t *testing.T) {
 // https://github.com/jookies/jasmin/issues/872 and
 // https://github.com/RestComm/smscgateway/issues/115: clocks and zones of gateways
 // are wrong by hours or for ever.
-func TestTroubleClockAndZone(t *testing.T) {
+func TestTrouble11ClockAndZone(t *testing.T) {
 	sh := jsonChannel(t, func(s *webhook.Spec) { s.In.ID = "" })
 	for at, want := range map[string]time.Time{
 		"2026-03-02T09:00:30Z":      arrived,
@@ -280,7 +281,7 @@ func TestTroubleClockAndZone(t *testing.T) {
 // https://github.com/jookies/jasmin/issues/425 and
 // https://github.com/kneodev/ksmppd/issues/126: a throttle is the channel's, in
 // whichever way the gateway says it.
-func TestTroubleThrottle(t *testing.T) {
+func TestTrouble14Throttle(t *testing.T) {
 	for name, answer := range map[string]http.HandlerFunc{
 		"by status":  func(w http.ResponseWriter, _ *http.Request) { w.Header().Set("Retry-After", "9"); w.WriteHeader(429) },
 		"by absence": func(w http.ResponseWriter, _ *http.Request) { w.Header().Set("Retry-After", "9"); w.WriteHeader(503) },
@@ -314,7 +315,7 @@ func TestTroubleThrottle(t *testing.T) {
 // https://github.com/RestComm/ussdgateway/issues/69: a network does not show an
 // answer that comes late, so the session ends in time and in good order. The
 // same step has the same id, so that it can be given the same screen.
-func TestTroubleLateSession(t *testing.T) {
+func TestTrouble15LateSession(t *testing.T) {
 	sh := jsonChannel(t, func(s *webhook.Spec) {
 		s.Kind, s.In.ID, s.In.At, s.In.Session, s.In.Step = "ussd", "", "", "json:session", "json:step"
 		s.In.Answer.Body, s.In.Answer.Late = "{{if .More}}A{{else}}B{{end}} {{.Text}}", "Dial again."
@@ -335,7 +336,7 @@ func TestTroubleLateSession(t *testing.T) {
 
 // Seen with an SMS gateway daemon: 204 is a failure to it, JSON cannot be shown,
 // and without a content type a text is sent as data.
-func TestTroubleAnswersAGatewayCannotRead(t *testing.T) {
+func TestTrouble16AnswersAGatewayCannotRead(t *testing.T) {
 	sh := jsonChannel(t, nil)
 	for _, shown := range []gateway.Shown{{}, {Texts: []string{""}}, {Texts: []string{"hi"}}} {
 		r, err := sh.Answer(shown)
@@ -348,7 +349,7 @@ func TestTroubleAnswersAGatewayCannotRead(t *testing.T) {
 
 // https://github.com/pwm-project/pwm/issues/391: texts arrive with plus signs for
 // blanks because they were encoded for another place.
-func TestTroubleEncodedForAnotherPlace(t *testing.T) {
+func TestTrouble17EncodedForAnotherPlace(t *testing.T) {
 	const text = "1+1 & \"2\" \n 😀 %41 \\ <b>"
 	for name, out := range map[string]webhook.Out{
 		"json":  {Body: map[string]any{"text": "{{.Text}}"}},
