@@ -1,6 +1,7 @@
 package webhook
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf16"
@@ -120,5 +121,37 @@ func TestJoinGivesTheTextBack(t *testing.T) {
 		got := Join(came)
 		require.Equal(t, want, got)
 		require.True(t, utf8.ValidString(got))
+	})
+}
+
+// FuzzJoin: pieces of whatever octets, cut anywhere and in any order, give what
+// the octets give in one piece; and what came without the rest gives text.
+func FuzzJoin(f *testing.F) {
+	f.Add([]byte("\x00a\xd8\x3d\xde\x00\x00b"), "utf-16be", []byte{3, 1, 2})
+	f.Add([]byte("caf\x05 \x1be"), "gsm-7", []byte{2, 7})
+	f.Add([]byte("a\xed\xa0\xbd\xed\xb8\x80b"), "", []byte{4, 0, 4})
+	f.Add([]byte("\xe7a\x80"), "windows-1252", []byte{0, 0, 0, 1})
+	f.Fuzz(func(t *testing.T, octets []byte, charset string, cuts []byte) {
+		cuts = cuts[:min(len(cuts), 20)]
+		total := len(cuts) + 1
+		rest := octets
+		var parts []gateway.Part
+		for i, cut := range append(cuts, 255) {
+			n := min(int(cut), len(rest))
+			if i == total-1 {
+				n = len(rest)
+			}
+			parts = append(parts, gateway.Part{Total: total, Seq: i + 1, Octets: rest[:n], Charset: charset})
+			rest = rest[n:]
+		}
+		backwards := slices.Clone(parts)
+		slices.Reverse(backwards)
+		want := decode(string(octets), charset)
+		require.Equal(t, want, Join(backwards))
+		require.Equal(t, want, Join(append(backwards, parts...)), "each piece twice")
+		for i := range parts {
+			require.True(t, utf8.ValidString(Join(parts[i:])))
+			require.True(t, utf8.ValidString(Join(parts[:i])))
+		}
 	})
 }
