@@ -70,7 +70,8 @@ func (n *Notices) AfterRestore(ctx context.Context, st RestoreStore, since time.
 		}
 	}
 	err = n.each(ctx, func(notice Notice, _ uint64) error {
-		if notice.Progress != Cancelled && (!notice.Listed || since.Before(notice.Message.Expires)) {
+		goesOn := notice.Progress != Cancelled && (!notice.Listed || since.Before(notice.Message.Expires))
+		if goesOn && notice.At.Before(since) {
 			r.Notices = append(r.Notices, notice.Message.ID)
 		}
 		return nil

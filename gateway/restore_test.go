@@ -44,6 +44,9 @@ func TestC30StaleAlarmsAreDropped(t *testing.T) {
 	require.NoError(t, l.store.Report(l.ctx, gateway.Report{Channel: "none", Ref: out[0].Ref, State: gateway.ReportAccepted, OptedOut: true, At: l.now}))
 
 	since := l.now.Add(2 * time.Hour)
+	l.pass(3 * time.Hour)
+	l.notice("started since")
+	l.pass(-3 * time.Hour)
 	r, err := notices.AfterRestore(l.ctx, l.store, since)
 	require.NoError(t, err)
 	var stale []string
