@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 
 	"cobline/calc"
@@ -48,30 +49,36 @@ func (c *checkCommand) Run(t *terminal) error {
 //go:embed examples/*.toml
 var examples embed.FS
 
+// channelKey matches a key of a channel.
+var channelKey = regexp.MustCompile(`^channel\[([0-9]+)\]`)
+
 // example returns a channel that works, like the first that does not.
 func (c Config) example(err error) string {
 	var wrong problems
 	errors.As(err, &wrong)
-	for i, ch := range c.Channel {
-		if !slices.ContainsFunc(wrong, func(p problem) bool { return strings.HasPrefix(p.Key, fmt.Sprintf("channel[%d].", i)) }) {
-			continue
-		}
-		name := "answer"
-		switch {
-		case ch.Kind == "ussd":
-			name = "session"
-		case ch.Out != nil && len(ch.Out.Command) > 0:
-			name = "modem"
-		case ch.Out != nil:
-			name = "send"
-		}
-		text, err := examples.ReadFile("examples/" + name + ".toml")
-		if err != nil {
-			panic(err) // it is built in
-		}
-		return fmt.Sprintf("\nA channel of the kind of channel[%d] that works, with its secrets in the environment:\n\n%s", i, bytes.TrimSpace(text))
+	i := slices.IndexFunc(wrong, func(p problem) bool { return channelKey.MatchString(p.Key) })
+	if i < 0 {
+		return ""
 	}
-	return ""
+	m := channelKey.FindStringSubmatch(wrong[i].Key)
+	var ch ChannelConfig // unless the file could not be read as a whole
+	if n, err := strconv.Atoi(m[1]); err == nil && n < len(c.Channel) {
+		ch = c.Channel[n]
+	}
+	name := "answer"
+	switch {
+	case ch.Kind == "ussd":
+		name = "session"
+	case ch.Out != nil && len(ch.Out.Command) > 0:
+		name = "modem"
+	case ch.Out != nil:
+		name = "send"
+	}
+	text, err := examples.ReadFile("examples/" + name + ".toml")
+	if err != nil {
+		panic(err) // it is built in
+	}
+	return fmt.Sprintf("\nA channel like %s that works, with its secrets in the environment:\n\n%s", m[0], bytes.TrimSpace(text))
 }
 
 // checkFigures refuses a figure that nobody vouches for.

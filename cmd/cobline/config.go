@@ -198,9 +198,17 @@ func (l *loader) read() bool {
 		return false
 	}
 	l.lines = keyLines(data)
-	l.set, err = toml.Decode(string(data), &l.Config)
+	var raw map[string]any
+	_, err = toml.Decode(string(data), &raw)
 	if p := (toml.ParseError{}); errors.As(err, &p) {
 		l.problems = append(l.problems, problem{l.file, p.Position.Line, p.LastKey, p.Message})
+		return false
+	}
+	if l.kinds("", raw, reflect.TypeFor[Config]()); len(l.problems) > 0 {
+		return false
+	}
+	if l.set, err = toml.Decode(string(data), &l.Config); err != nil {
+		l.wrong("", "%v", err)
 		return false
 	}
 	for _, k := range l.set.Undecoded() {

@@ -141,6 +141,17 @@ func TestWrongKeysAreExplained(t *testing.T) {
 		{`path = "/in/sms-a/reports/:key"`, `path = "/in/sms-a/:other"`, "channel[1].reports.path", "cannot be told from in.path"},
 		{`state = "json:status"`, `state = ""`, "channel[1].reports.state", "is missing"},
 		{`ok = "delivered"`, `ok = "there"`, "channel[1].reports.states.ok", "must be queued, submitted, accepted"},
+		{`sender = "32100"`, `sender = 32100`, "channel[1].sender", `must be a text in quotes, such as "32100"`},
+		{`limit = 160`, `limit = "160"`, "channel[3].limit", "must be a whole number, without quotes"},
+		{`per_second = 0.2`, `per_second = "0.2"`, "channel[4].per_second", "must be a number, without quotes"},
+		{`dry = false`, `dry = "no"`, "channel[1].out.dry", "must be true or false"},
+		{`within = "20s"`, `within = 20`, "channel[1].out.within", `must be a span of time in quotes, such as "5s"`},
+		{`retry_window = "5s"`, `retry_window = "5 s"`, "channel[1].retry_window", "must be a span of time"},
+		{`ok = ["2xx"]`, `ok = 200`, "channel[1].out.ok", `must be a list, such as ["200"]`},
+		{`retry = ["408"`, `retry = [408`, "channel[1].out.retry[0]", `must be a text in quotes, such as "408"`},
+		{`rules = [{ status = ["2xx"], at = "json:error", is = "credit.*", means = "blocked" }]`, `rules = "blocked"`, "channel[1].out.rules", "[[channel.out.rules]] before each"},
+		{`answer = { carry = "none", body = "" }`, `answer = "none"`, "channel[2].in.answer", "must be a table"},
+		{`from = "item:from"`, `from = ["item:from"]`, "channel[2].in.from", "must be a text in quotes"},
 		{`?ref={{.Ref}}" # {{`, `?ref={{.To}}" # {{`, "channel[1].reports.url", "/***?ref={{.To}}\" cannot be filled; known are {{.Ref}}"},
 	} {
 		t.Run(c.key, func(t *testing.T) {

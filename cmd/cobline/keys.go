@@ -86,6 +86,64 @@ func keyOf(f reflect.StructField) string {
 	return strings.ToLower(f.Name)
 }
 
+// kinds wants the values of a file to be of the kinds that its keys have.
+func (l *loader) kinds(key string, v any, t reflect.Type) {
+	if t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	text, isText := v.(string)
+	switch want := func(ok bool, why string) { l.want(ok, key, "%s", why) }; {
+	case t == reflect.TypeFor[time.Duration]():
+		_, err := time.ParseDuration(text)
+		want(isText && err == nil, `must be a span of time in quotes, such as "5s", "10m" or "24h"`)
+	case t.Kind() == reflect.String:
+		why := "must be a text in quotes"
+		switch v.(type) {
+		case int64, float64, bool:
+			why += fmt.Sprintf(", such as %q", fmt.Sprint(v))
+		}
+		want(isText, why)
+	case t.Kind() == reflect.Bool:
+		_, ok := v.(bool)
+		want(ok, "must be true or false, without quotes")
+	case t.Kind() == reflect.Int:
+		_, ok := v.(int64)
+		want(ok, "must be a whole number, without quotes")
+	case t.Kind() == reflect.Float64:
+		_, whole := v.(int64)
+		_, ok := v.(float64)
+		want(ok || whole, "must be a number, without quotes")
+	case t.Kind() == reflect.Slice:
+		list := reflect.ValueOf(v)
+		if list.Kind() != reflect.Slice {
+			example := `["` + fmt.Sprint(v) + `"]`
+			if t.Elem().Kind() == reflect.Struct {
+				example = "[[" + index.ReplaceAllString(key, "") + "]] before each of its tables"
+			}
+			want(false, "must be a list, such as "+example)
+			return
+		}
+		for i := range list.Len() {
+			l.kinds(fmt.Sprintf("%s[%d]", key, i), list.Index(i).Interface(), t.Elem())
+		}
+	case t.Kind() == reflect.Struct || t.Kind() == reflect.Map:
+		table, ok := v.(map[string]any)
+		want(ok, "must be a table: { ... } on one line, or a part of its own under its name in brackets")
+		var fields map[string]reflect.Type
+		if t.Kind() == reflect.Struct {
+			fields = fieldTypes(t)
+		}
+		for name, inner := range table {
+			child := strings.TrimPrefix(key+"."+strings.ToLower(name), ".")
+			if t.Kind() == reflect.Map {
+				l.kinds(child, inner, t.Elem())
+			} else if f, known := fields[strings.ToLower(name)]; known {
+				l.kinds(child, inner, f)
+			}
+		}
+	}
+}
+
 // setLeaf sets a value from its text.
 func setLeaf(v reflect.Value, s string) error {
 	switch {
