@@ -505,6 +505,18 @@ func TestC10TheRecipeAloneIsEnough(t *testing.T) {
 	require.NotContains(t, keys(p.says("LIT B")), "consent.burn-only", "nothing could be sent")
 }
 
+// TestC28ACapNearItsEnd: before a drum is alight no timing is offered that could
+// stay away for want of money; one that is alight is stayed with.
+func TestC28ACapNearItsEnd(t *testing.T) {
+	p := known(t)
+	p.channel.Short = true
+	text := all(p.says("cobs 1 drum dry"))
+	require.Contains(t, text, "Shut to next day 07:45: inside stays hot")
+	require.NotContains(t, text, "LIT")
+	require.Contains(t, all(p.says("LIT")), "No text from me")
+	require.NotEmpty(t, p.state.Timers)
+}
+
 // TestC11ReportsUseTheSentTime: the time the gateway gives counts, is repeated
 // back, and of two sealing times the later sets the wait.
 func TestC11ReportsUseTheSentTime(t *testing.T) {

@@ -101,6 +101,7 @@ type World struct {
 // Ability is what the channel of an event can do.
 type Ability struct {
 	Sends bool   // it can start a message by itself; without it no timing, notice or call-back is offered
+	Short bool   // it can hardly pay for more messages: no timing is offered before a drum is alight
 	Price string // what one text costs the producer, in words, or empty
 	Limit int    // septets of one screen on a USSD channel; zero on SMS
 }

@@ -218,7 +218,7 @@ func (t *turn) recipe(f *Frame) {
 		return
 	}
 	expect, light := t.expect(f, r), Reply{Key: "recipe.light", Text: t.text("recipe.light", t.light(r)), Urgency: Answer, Keep: true}
-	if hint := t.text("recipe.hint", nil); t.w.Channel.Sends && utf8.RuneCountInString(light.Text+hint) <= oneSegment {
+	if hint := t.text("recipe.hint", nil); t.offersTiming() && utf8.RuneCountInString(light.Text+hint) <= oneSegment {
 		expect["Hint"] = t.text("recipe.hint-by", nil)
 		light.Text += hint // the next step is the last word where there is room for it
 	}
@@ -301,11 +301,15 @@ func (f *Frame) starch() calc.Starch {
 	return calc.CassavaFlour
 }
 
-// hint offers the timing of the burn where the line can send it; in few words
-// where a loss takes the room.
+// offersTiming reports whether the line can send what comes with a burn that has
+// not begun, and will be able to pay for it.
+func (t *turn) offersTiming() bool { return t.w.Channel.Sends && !t.w.Channel.Short }
+
+// hint offers the timing of the burn where the line can send it and will be able
+// to; in few words where a loss takes the room.
 func (t *turn) hint(short bool) string {
 	switch {
-	case !t.w.Channel.Sends:
+	case !t.offersTiming():
 		return ""
 	case short:
 		return t.text("recipe.hint-short", nil)

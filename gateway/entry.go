@@ -78,6 +78,18 @@ type Said struct {
 	Out      bool           `cbor:"7,keyasint,omitempty"`  // put in the outbox
 	End      bool           `cbor:"8,keyasint,omitempty"`  // ended a dialled session
 	More     string         `cbor:"11,keyasint,omitempty"` // what key 8 says below choices that go on
+	Price    Money          `cbor:"9,keyasint,omitempty"`  // of all segments
+}
+
+// Spend returns what the answer to the request itself took: an answer in a
+// gateway's response costs as much as any other text.
+func (e Entry) Spend() (s Spend) {
+	for _, r := range e.Replies {
+		if r.Inline && !r.Out {
+			s = s.Plus(Spend{r.Segments, r.Price})
+		}
+	}
+	return s
 }
 
 // Blank removes what a person or the line said, and keeps what can be counted.

@@ -96,12 +96,20 @@ type Outbound struct {
 	Person    PersonKey      `cbor:"6,keyasint"`
 	Expires   time.Time      `cbor:"7,keyasint"`
 	Tries     int            `cbor:"8,keyasint,omitempty"`
+	Price     Money          `cbor:"9,keyasint,omitempty"`  // of all segments
+	Burn      bool           `cbor:"10,keyasint,omitempty"` // belongs to a burn that has begun: no cap and no quiet hours keep it
 	// Notice is the id of the notice this belongs to. Until Text is there it is a
 	// reference: Notices.Tell makes it a message when it is to be sent.
 	Notice string `cbor:"16,keyasint,omitempty"`
 	// Trying says that a message that goes out at most once may have been sent.
 	Trying bool `cbor:"17,keyasint,omitempty"`
 	Ahead  bool `cbor:"18,keyasint,omitempty"` // of other bulletins: weather with an hour
+}
+
+// Vital reports whether a message is first aid or looks after a fire: neither
+// caps nor quiet hours keep it.
+func (o Outbound) Vital() bool {
+	return o.Urgency == dialog.Emergency || o.Urgency == dialog.Safety || o.Burn
 }
 
 // Refused is a gateway's permanent no to a message. A sender returns nil if the

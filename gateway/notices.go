@@ -288,6 +288,7 @@ func (n *Notices) copyFor(c Conversation, notice Notice, now time.Time) (one cop
 	var texts []string
 	for _, m := range change.Out {
 		one.ref.Segments += m.Segments
+		one.ref.Price += m.Price
 		texts = append(texts, m.Text)
 	}
 	one.text = strings.Join(texts, "\n")

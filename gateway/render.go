@@ -69,8 +69,14 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 	if a.session && channel != "" {
 		alone = slices.IndexFunc(t.Replies, firstAid)
 	}
+	burning := c.State.Burning() || t.State.Burning()
+	// What the answer to the request would hold waits with the rest while there
+	// is nothing to pay for it, if it can.
+	held := !a.session && channel == e.Channel && s.funds(channel, e.At) == FundsHeld
 	for i, r := range t.Replies {
-		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End, Inline: i < a.replies && (alone < 0 || i == alone)}
+		m := Outbound{Index: i, Channel: channel, To: c.Number, Urgency: r.Urgency, NotBefore: e.At, Key: r.Key, Burn: burning && ofBurn(r)}
+		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End}
+		said.Inline = i < a.replies && (alone < 0 || i == alone) && (!held || m.Vital())
 		said.Out = channel != "" && (!said.Inline || a.session && (r.Keep || firstAid(r)))
 		subs := locales.Substitutions(t.Heard.Lang)
 		text := sms.Plain(r.Plain(), subs)
@@ -78,11 +84,12 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 			said.Segments = len(sms.Split(text).Segments)
 		}
 		if said.Out {
-			change.Out = append(change.Out, Outbound{
-				Index: i, Channel: channel, To: c.Number, Urgency: r.Urgency, NotBefore: e.At,
-				Key: r.Key, From: s.options.Channels[channel].From, Text: text, Segments: said.Segments,
-				Place: t.State.Place, Person: c.Person, Expires: e.At.Add(s.valid(r)),
-			})
+			said.Price = s.options.Channels[channel].Tariff.Price(c.Number, said.Segments)
+			m.From, m.Text, m.Segments, m.Price = s.options.Channels[channel].From, text, said.Segments, said.Price
+			m.Place, m.Person, m.Expires = t.State.Place, c.Person, e.At.Add(s.valid(r))
+			change.Out = append(change.Out, m)
+		} else {
+			said.Price = s.options.Channels[e.Channel].Tariff.Price(c.Number, said.Segments)
 		}
 		if said.Text = text; a.session {
 			said.Text, said.More = sms.Plain(r.Text, subs), sms.Plain(r.More, subs)
@@ -99,6 +106,18 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 // to itself, so that it is read whole without a key, and also goes out as a text,
 // as does the rest of its turn.
 func firstAid(r dialog.Reply) bool { return r.Urgency == dialog.Emergency && len(r.Choices) == 0 }
+
+// ofBurn reports whether a reply to a person who burns looks after the burn: an
+// answer does, and so does what the burn itself brings.
+func ofBurn(r dialog.Reply) bool {
+	switch r.Urgency {
+	case dialog.Answer, dialog.Safety:
+		return true
+	case dialog.Reminder:
+		return strings.HasPrefix(r.Key, "burn.") || strings.HasPrefix(r.Key, "caution.")
+	}
+	return false
+}
 
 // How long messages may be sent when their reply does not say: a caution is
 // worthless after two hours, a reminder or notice by the next day. Common

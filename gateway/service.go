@@ -44,6 +44,7 @@ type Channel struct {
 	// PerHour is how many texts of one number are answered in an hour; zero is no
 	// limit. The screens of a session have none.
 	PerHour int
+	Tariff  Tariff // what its messages cost
 }
 
 // Options are a service's fixed settings.
@@ -408,9 +409,9 @@ func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.
 			err = fmt.Errorf("decide on %T: panic: %v\n%s", ev, p, debug.Stack())
 		}
 	}()
-	t = s.engine.Step(c.State, ev, dialog.World{
-		Now: now, Facts: s.facts.Load(), Channel: s.options.Channels[channel].Ability,
-	})
+	ability := s.options.Channels[channel].Ability
+	ability.Short = s.funds(s.writes(channel), now) > FundsAmple
+	t = s.engine.Step(c.State, ev, dialog.World{Now: now, Facts: s.facts.Load(), Channel: ability})
 	// A state comes back with whole seconds, and an alarm must still be its timer.
 	t.State.Timers = slices.Clone(t.State.Timers)
 	for i := range t.State.Timers {
@@ -427,6 +428,11 @@ func (s *Service) commit(ctx context.Context, c Change) error {
 		s.options.Poke(c.Out[0].Channel)
 	}
 	return nil
+}
+
+// funds returns how the caps of a channel stand.
+func (s *Service) funds(channel string, now time.Time) Funds {
+	return s.options.Channels[channel].Tariff.Funds(s.turns.Spent(channel, now))
 }
 
 // writes returns the channel on which a person of a channel can be written to:

@@ -45,6 +45,45 @@ func TestReceiveCarries(t *testing.T) {
 	}
 }
 
+// TestC28InlineIsSpent: an answer in a response costs like any other text, once
+// however often it is fetched. At the cap it waits in the outbox, if it can and
+// need not be said at once.
+func TestC28InlineIsSpent(t *testing.T) {
+	tariff := gateway.Tariff{PerSegment: 5, Day: gateway.Spend{Segments: 2}, Warn: 0.5, Reserve: 0.1}
+	l := newLine(t, func(o *gateway.Options) {
+		for _, name := range []string{"all", "mute"} {
+			ch := o.Channels[name]
+			ch.Tariff = tariff
+			o.Channels[name] = ch
+		}
+	})
+	var short bool
+	reply := answer("a")
+	l.step = func(s dialog.State, _ dialog.Event, w dialog.World) dialog.Turn {
+		short = w.Channel.Short
+		return dialog.Turn{State: s, Replies: []dialog.Reply{reply}}
+	}
+	spent := func(channel string) gateway.Spend { return l.store.Spent(channel, l.now).Day }
+	in := l.inbound("all", "hello")
+	require.Equal(t, []string{"a"}, l.receive(in).Texts)
+	require.False(t, short)
+	for range 3 {
+		require.Equal(t, gateway.Spend{Segments: 1, Money: 5}, spent("all"))
+		require.Equal(t, []string{"a"}, l.receive(in).Texts)
+	}
+	require.Equal(t, []string{"a"}, l.receive(l.inbound("all", "again")).Texts)
+	require.True(t, short, "half of the cap is used")
+	require.Empty(t, l.receive(l.inbound("all", "and again")).Texts)
+	require.Equal(t, gateway.Spend{Segments: 2, Money: 10}, spent("all"))
+	require.Equal(t, []string{"a"}, l.out("all"))
+	reply.Urgency = dialog.Emergency
+	require.Equal(t, []string{"a"}, l.receive(l.inbound("all", "help")).Texts)
+	for range 3 {
+		require.NotEmpty(t, l.receive(l.inbound("mute", "hello")).Texts, "nothing else could be said there")
+	}
+	require.Equal(t, gateway.Spend{Segments: 3, Money: 15}, spent("mute"))
+}
+
 func TestOutboundSaysWhatItIs(t *testing.T) {
 	l := newLine(t)
 	l.step = func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {

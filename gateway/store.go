@@ -108,6 +108,7 @@ type Lapse struct {
 
 // Turns keeps conversations, and what became of what was said in them.
 type Turns interface {
+	Ledger
 	Parts
 	// Load returns a conversation; of a number never met, a zero one with the
 	// number. One the program cannot decode is an error.
@@ -149,6 +150,7 @@ type Alarms interface {
 
 // Outbox keeps what is to be sent.
 type Outbox interface {
+	Ledger
 	// Lease returns at most max messages of a channel that may be sent at now,
 	// the most urgent first, and holds them for a while: at most one per person,
 	// who has nothing else in flight there. What a person is due goes out in the
@@ -158,7 +160,8 @@ type Outbox interface {
 	Lease(ctx context.Context, channel string, now time.Time, hold time.Duration, max int) ([]Outbound, error)
 	// Waiting returns how many messages wait on each channel.
 	Waiting(ctx context.Context) (map[string]int, error)
-	// Settle ends a lease. The error is ErrNotFound if the message is gone.
+	// Settle ends a lease. A message that was sent, or may have been, is spent in
+	// the same step. The error is ErrNotFound if the message is gone.
 	Settle(ctx context.Context, ref string, s Settlement) error
 	// Try marks a leased message as one that may have been sent, before it is: if
 	// the process ends, it is leased again with the mark. The error is ErrNotFound

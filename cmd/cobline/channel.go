@@ -9,6 +9,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"cobline/gateway"
 	"cobline/gateway/boltstore"
 	"cobline/gateway/outbox"
 )
@@ -31,6 +32,15 @@ type channelState struct {
 	Since   *time.Time `json:"since,omitempty"`
 	Reason  string     `json:"reason,omitempty"`
 	Waiting int        `json:"waiting"`
+	Funds   string     `json:"funds"` // ample, low, or held for burns already begun
+	Today   spendState `json:"today"`
+	Month   spendState `json:"month"`
+}
+
+// spendState is what a channel's messages took.
+type spendState struct {
+	Segments int     `json:"segments"`
+	Money    float64 `json:"money"`
 }
 
 // Run shows the channels of the running line, or else of the store.
@@ -46,7 +56,7 @@ func (l *channelListCommand) Run(t *terminal) (err error) {
 			return err
 		}
 		defer func() { err = errors.Join(err, store.Close()) }()
-		answer, err = (&controller{config: config, store: store, hold: &hold{}}).channels(context.Background())
+		answer, err = (&controller{config: config, store: store, hold: &hold{}, watch: gateway.NewWatch(time.Time{})}).channels(context.Background())
 	}
 	if err != nil {
 		return err
@@ -60,15 +70,20 @@ func (l *channelListCommand) Run(t *terminal) (err error) {
 		return fmt.Errorf("read the line's answer: %w", err)
 	}
 	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "channel\tstate\twaiting\t")
+	fmt.Fprintln(w, "channel\tstate\twaiting\tfunds\ttoday\tthis month\t")
 	for _, s := range states {
 		state := s.State
 		if s.Since != nil {
 			state += " since " + s.Since.Format("2006-01-02 15:04")
 		}
-		fmt.Fprintf(w, "%s\t%s\t%d\t%s\n", s.Name, state, s.Waiting, s.Reason)
+		fmt.Fprintf(w, "%s\t%s\t%d\t%s\t%s\t%s\t%s\n", s.Name, state, s.Waiting, s.Funds, s.Today.in(config.Currency), s.Month.in(config.Currency), s.Reason)
 	}
 	return w.Flush()
+}
+
+// in writes a spend with its currency.
+func (s spendState) in(currency string) string {
+	return fmt.Sprintf("%d segments, %v %s", s.Segments, gateway.MoneyOf(s.Money), currency)
 }
 
 type channelResumeCommand struct {
@@ -98,9 +113,15 @@ func (c *controller) channels(ctx context.Context) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	states := []channelState{}
+	states, now := []channelState{}, c.watch.At(time.Now())
 	for _, ch := range c.config.Channel {
-		s := channelState{Name: ch.Name, State: "sends", Waiting: waiting[ch.Name]}
+		spent := c.store.Spent(ch.Name, now)
+		s := channelState{
+			Name: ch.Name, State: "sends", Waiting: waiting[ch.Name],
+			Funds: c.config.tariff(ch).Funds(spent).String(),
+			Today: spendState{spent.Day.Segments, spent.Day.Money.Units()},
+			Month: spendState{spent.Month.Segments, spent.Month.Money.Units()},
+		}
 		health, err := c.health(ctx, ch.Name)
 		if err != nil {
 			return nil, err

@@ -128,6 +128,9 @@ func (c ChannelConfig) notes() []string {
 	}
 	if c.Out == nil {
 		note("has no out: it offers no timed messages, notices or call-backs")
+		if c.Cost.Day != (CapConfig{}) || c.Cost.Month != (CapConfig{}) {
+			note("has a cap and no out: someone is warned, but what it answers is not kept back")
+		}
 	} else {
 		given := "" // what the gateway is given of a message
 		walk("", reflect.ValueOf(c.Out).Elem(), func(_ string, v reflect.Value) { given += fmt.Sprintln(v) })

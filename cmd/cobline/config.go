@@ -52,6 +52,7 @@ type ChannelConfig struct {
 	Quiet       QuietConfig    // zero: those of the line
 	Limit       *int           // septets of one screen of a ussd channel; no other has one
 	Idempotent  bool           // its gateway sends a reference once, however often it is given it
+	Cost        CostConfig     // what its messages cost the line
 	RetryWindow *time.Duration `toml:"retry_window"` // how long the same text again is a repeat, if the gateway gives no ids
 	PerHour     *int           `toml:"per_hour"`     // texts of one number that are answered in an hour; zero: no limit
 }
@@ -357,6 +358,7 @@ func (l *loader) validateChannels() {
 			c.PerHour = new(answersPerHour)
 		}
 		l.want(*c.PerHour == 0 || *c.PerHour >= 20, key+".per_hour", "must be 0 for no limit, or at least 20: a person who is asked many questions must be answered")
+		l.validateCost(key+".cost", &c.Cost)
 		if c.RetryWindow == nil {
 			c.RetryWindow = new(5 * time.Second)
 			if c.Kind == "ussd" {

@@ -56,6 +56,7 @@ type controller struct {
 	store   *boltstore.Store
 	notices *gateway.Notices
 	workers map[string]*outbox.Worker
+	watch   *gateway.Watch
 	hold    *hold
 	log     *slog.Logger
 }

@@ -50,6 +50,7 @@ func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel
 			Keys:        l.pageKeys,
 			RetryWindow: *ch.RetryWindow,
 			PerHour:     *ch.PerHour,
+			Tariff:      c.tariff(ch),
 		}
 		if l.main == "" && shape.Sends() {
 			l.main = ch.Name

@@ -221,7 +221,7 @@ func (p *localPhone) collect(ctx context.Context, now time.Time, timed bool) ([]
 			return out, err
 		}
 		o := leased[0]
-		s, send := p.policy.Before(o, now)
+		s, send := p.policy.Before(o, now, p.store.Spent(channelSMS, now))
 		if send {
 			s = p.policy.After(o, nil, now, 0)
 			if o.To == p.number {

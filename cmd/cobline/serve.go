@@ -79,13 +79,17 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
-	notices := gateway.NewNotices(store, line.service, nil)
+	tariffs := config.tariffs()
+	notices := gateway.NewNotices(store, line.service, func(channel string, to gateway.Number, segments int) float64 {
+		return tariffs[channel].Price(to, segments).Units()
+	})
 	var deadline time.Duration
 	for i, shape := range line.shapes {
 		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
 			ch := config.Channel[i]
 			policy := config.policy(ch.Quiet)
+			policy.Tariff = tariffs[ch.Name]
 			policy.Idempotent = ch.Idempotent
 			workers[ch.Name] = outbox.New(store, ch.Name, sender(ch, shape, log), outbox.Options{
 				Policy: policy, PerSecond: ch.PerSecond, Watch: watch, Log: log, Metrics: metrics, Desk: store, Notices: notices,
@@ -96,7 +100,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
-	control := &controller{config: config, store: store, notices: notices, workers: workers, hold: hold, log: log}
+	control := &controller{config: config, store: store, notices: notices, workers: workers, watch: watch, hold: hold, log: log}
 	commands, err := control.listen()
 	if err != nil {
 		return err
@@ -104,6 +108,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if commands != nil {
 		defer commands.Close()
 	}
+	spending := outbox.NewSpending(store, tariffs, watch, log, metrics)
 	loops, running := errgroup.WithContext(ctx)
 	app, err := web.New(web.Options{
 		Channels: line.shapes,
@@ -125,6 +130,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return app.Listener(listener) })
 	loops.Go(func() error { return watchStore(running, store) })
 	loops.Go(func() error { return control.run(running, commands) })
+	loops.Go(func() error { return spending.Run(running) })
 	sends := []func(context.Context) error{
 		func(ctx context.Context) error { return gateway.RunAlarms(ctx, store, line.service) },
 		notices.Run,
@@ -173,7 +179,7 @@ func openStore(config Config) (*boltstore.Store, error) {
 	if err := os.MkdirAll(config.Store.Path, 0o700); err != nil {
 		return nil, fmt.Errorf("make the store's directory: %w", err)
 	}
-	return boltstore.Open(filepath.Join(config.Store.Path, storeFile), boltstore.Options{})
+	return boltstore.Open(filepath.Join(config.Store.Path, storeFile), boltstore.Options{Zone: config.zone()})
 }
 
 // watchStore ends the line when its store can no longer be trusted: after a

@@ -126,6 +126,9 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 	if err != nil {
 		return err
 	}
+	if st.Outcome != gateway.Dropped || row.State != 0 {
+		w.spend(s.ledger.day(m.Channel, st.At), gateway.Spend{Segments: m.Segments, Money: m.Price})
+	}
 	if st.Outcome != gateway.Dropped || m.Tries > 0 || row.State != 0 {
 		if err := w.noteSent(row, st); err != nil {
 			return err

@@ -27,6 +27,7 @@ type Options struct {
 	// NoSync leaves flushing to the system: for tests and for trying things out,
 	// never where a message counts.
 	NoSync bool
+	Zone   *time.Location // where the days of the spend begin; nil: UTC
 }
 
 // The buckets. Numbers are 8 octets, times 8 octets of milliseconds, both
@@ -43,9 +44,10 @@ var (
 	bucketDesk     = []byte("desk")     // kind, 0, id -> document
 	bucketSent     = []byte("sent")     // reference -> message that was given to a gateway
 	bucketParts    = []byte("parts")    // number, name of a long text, position, hash of message id -> part
+	bucketSpend    = []byte("spend")    // channel, 0, day -> what its messages took
 	bucketProvider = []byte("provider") // channel, 0, the gateway's id -> reference
 	bucketTally    = []byte("tally")    // notice -> how far it came
-	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketProvider, bucketParts, bucketTally}
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketSpend, bucketProvider, bucketParts, bucketTally}
 )
 
 // format is what a file must say to be read by this program.
@@ -60,6 +62,7 @@ type Store struct {
 	db      *bolt.DB
 	optOuts *optOuts
 	queue   *queue
+	ledger  *ledger
 	jobs    chan *job
 	done    chan struct{} // closed when the writer has ended
 	broken  atomic.Pointer[error]
@@ -93,7 +96,10 @@ func Open(path string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open store %s: %w", path, err)
 	}
-	s := &Store{db: db, queue: newQueue(), jobs: make(chan *job, maxBatch), done: make(chan struct{})}
+	if o.Zone == nil {
+		o.Zone = time.UTC
+	}
+	s := &Store{db: db, queue: newQueue(), ledger: &ledger{zone: o.Zone, days: map[spendDay]gateway.Spend{}}, jobs: make(chan *job, maxBatch), done: make(chan struct{})}
 	if s.optOuts, err = openOptOuts(path+".optouts", o.NoSync); err != nil {
 		return nil, errors.Join(fmt.Errorf("open opt-outs: %w", err), db.Close())
 	}
@@ -175,7 +181,7 @@ func (s *Store) recall(tx *bolt.Tx) error {
 	if k, _ := tx.Bucket(bucketJournal).Cursor().Last(); k != nil {
 		s.last = gateway.Key(k)
 	}
-	if err := s.recallPauses(tx); err != nil {
+	if err := errors.Join(s.ledger.recall(tx), s.recallPauses(tx)); err != nil {
 		return err
 	}
 	return tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {

@@ -146,6 +146,7 @@ func (s *Store) commit(w *write, p prepared) error {
 			return err
 		}
 		r.Last = key
+		w.spend(s.ledger.day(p.Entry.Channel, p.Entry.At), p.Entry.Spend())
 	}
 	if err := errors.Join(s.remember(w, p, &r, key), p.setAlarms(w), w.release(p.number, p.Source.Parts)); err != nil {
 		return err

@@ -30,6 +30,7 @@ type write struct {
 	after []func() // what changes in memory once the transaction is durable
 	// optOuts are the lines the transaction adds to the list of opt-outs.
 	optOuts map[disguise]bool
+	spent   map[spendDay]gateway.Spend
 }
 
 func (w *write) put(bucket, key, value []byte) error {
@@ -121,6 +122,9 @@ func (s *Store) together(jobs []*job) bool {
 		if j.err = attempt(j.run, w); j.err != nil && !rejected(j.err) {
 			return fail(jobs, errors.Join(j.err, tx.Rollback())) && len(jobs) == 1
 		}
+	}
+	if err := s.settleSpend(w); err != nil {
+		return fail(jobs, errors.Join(err, tx.Rollback())) && len(jobs) == 1
 	}
 	if w.puts == 0 {
 		if err := tx.Rollback(); err != nil {

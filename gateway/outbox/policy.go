@@ -20,6 +20,7 @@ type Policy struct {
 	// Idempotent says that the gateway knows a reference again, so that a bulletin
 	// of unknown fate may be sent again.
 	Idempotent bool
+	Tariff     gateway.Tariff
 }
 
 // The reasons in settlements, for journals and metrics: a small closed set.
@@ -33,6 +34,7 @@ const (
 	whyThrottle = "throttled"
 	whyBlocked  = "blocked"
 	whyOptedOut = gateway.WhyOptedOut
+	whyCap      = "cap"
 )
 
 // schedule is how long a message waits after each attempt that failed; the last
@@ -57,28 +59,41 @@ type Throttled interface {
 	RetryAfter() time.Duration
 }
 
-// Before decides about a message that was leased: send it now, or settle it as
-// said. A reminder or bulletin waits for the end of the quiet hours; answers,
-// first aid and what looks after a hot drum do not. A bulletin that the line was
-// sending when it ended may have been sent, and is not sent again.
-func (p Policy) Before(m gateway.Outbound, now time.Time) (gateway.Settlement, bool) {
+// Before decides about a message that was leased, of a channel that has spent so
+// much: send it now, or settle it as said. A reminder or bulletin waits for the
+// end of the quiet hours, and what a cap keeps back for the morning after it
+// begins anew. First aid and what looks after a fire wait for neither. A bulletin
+// that the line was sending when it ended may have been sent, and is not sent
+// again.
+func (p Policy) Before(m gateway.Outbound, now time.Time, spent gateway.Spent) (gateway.Settlement, bool) {
 	if m.Trying && !p.Idempotent {
 		return gateway.Settlement{Outcome: gateway.Unknown, At: now, Why: gateway.WhyCrash}, false
 	}
 	if !now.Before(m.Expires) {
-		return expired(m, now), false
+		return expired(m, now, whyExpired), false
 	}
-	if m.Urgency != dialog.Reminder && m.Urgency != dialog.Bulletin {
+	if m.Vital() {
 		return gateway.Settlement{}, true
 	}
-	until := p.Quiet.Until(now.In(p.zone(m.Place)))
+	until, why, late := p.Tariff.Afford(spent, now), whyCap, whyCap
+	paid := !until.After(now)
+	if paid {
+		why, late = whyQuiet, whyExpired
+	}
+	if !paid || m.Urgency != dialog.Answer {
+		until = p.Quiet.Until(until.In(p.zone(m.Place)))
+	}
 	switch {
 	case !until.After(now):
 		return gateway.Settlement{}, true
 	case !until.Before(m.Expires):
-		return expired(m, now), false
+		return expired(m, now, late), false
 	}
-	return gateway.Settlement{Outcome: gateway.Later, At: now, Why: whyQuiet, Until: until}, false
+	return gateway.Settlement{Outcome: gateway.Later, At: now, Why: why, Until: until}, false
+}
+
+func cost(m gateway.Outbound) gateway.Spend {
+	return gateway.Spend{Segments: m.Segments, Money: m.Price}
 }
 
 func (p Policy) zone(place string) *time.Location {
@@ -125,15 +140,16 @@ func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float
 func later(m gateway.Outbound, now time.Time, wait time.Duration, why string) gateway.Settlement {
 	until := now.Add(wait)
 	if !until.Before(m.Expires) {
-		return expired(m, now)
+		return expired(m, now, whyExpired)
 	}
 	return gateway.Settlement{Outcome: gateway.Later, At: now, Why: why, Until: until, Failed: true}
 }
 
-// expired drops a message. In the place of a caution the conversation says the
+// expired drops a message that cannot leave while it is worth sending, and says
+// what kept it. In the place of a caution the conversation says the
 // safe thing.
-func expired(m gateway.Outbound, now time.Time) gateway.Settlement {
-	s := gateway.Settlement{Outcome: gateway.Dropped, At: now, Why: whyExpired}
+func expired(m gateway.Outbound, now time.Time, why string) gateway.Settlement {
+	s := gateway.Settlement{Outcome: gateway.Dropped, At: now, Why: why}
 	if m.Urgency == dialog.Safety && m.Notice == "" {
 		s.Lapse = dialog.Expired
 	}

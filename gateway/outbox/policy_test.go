@@ -52,7 +52,7 @@ func TestC28BeforeAnAttempt(t *testing.T) {
 		{"a reminder too late is simply dropped", dialog.Reminder, at(12, 1), at(12, 0), false, gateway.Dropped, time.Time{}, 0},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
-			s, send := policy.Before(message(tc.urgency, tc.expires), tc.now)
+			s, send := policy.Before(message(tc.urgency, tc.expires), tc.now, gateway.Spent{})
 			require.Equal(t, tc.send, send)
 			require.Equal(t, tc.outcome, s.Outcome)
 			require.True(t, tc.until.Equal(s.Until), "until %s", s.Until)
@@ -60,6 +60,52 @@ func TestC28BeforeAnAttempt(t *testing.T) {
 			require.False(t, s.Failed)
 		})
 	}
+}
+
+// TestC28Caps: what a cap keeps back waits for the morning after it begins anew,
+// or is dropped if that is too late. First aid and what looks after a fire are
+// sent from what is held, and beyond it.
+func TestC28Caps(t *testing.T) {
+	p := policy
+	p.Tariff = gateway.Tariff{Day: gateway.Spend{Segments: 100}, Warn: 0.8, Reserve: 0.1, Zone: nairobi}
+	morning := at(30, 0)
+	for _, tc := range []struct {
+		name    string
+		urgency dialog.Urgency
+		burn    bool
+		spent   int
+		expires time.Time
+		send    bool
+		outcome gateway.Outcome
+	}{
+		{"the last ordinary one", dialog.Answer, false, 89, at(40, 0), true, 0},
+		{"an answer", dialog.Answer, false, 90, at(40, 0), false, gateway.Later},
+		{"a reminder", dialog.Reminder, false, 90, at(40, 0), false, gateway.Later},
+		{"a bulletin that is stale by then", dialog.Bulletin, false, 90, at(29, 0), false, gateway.Dropped},
+		{"an answer to one who burns", dialog.Answer, true, 99, at(40, 0), true, 0},
+		{"beyond the reserve too", dialog.Reminder, true, 500, at(40, 0), true, 0},
+		{"a caution", dialog.Safety, false, 500, at(40, 0), true, 0},
+		{"first aid", dialog.Emergency, false, 500, at(40, 0), true, 0},
+	} {
+		t.Run(tc.name, func(t *testing.T) {
+			m := message(tc.urgency, tc.expires)
+			m.Burn = tc.burn
+			s, send := p.Before(m, at(12, 0), gateway.Spent{Day: gateway.Spend{Segments: tc.spent}})
+			require.Equal(t, tc.send, send)
+			require.Equal(t, tc.outcome, s.Outcome)
+			if !send {
+				require.Equal(t, whyCap, s.Why)
+				require.False(t, s.Failed)
+			}
+			if tc.outcome == gateway.Later {
+				require.True(t, morning.Equal(s.Until), "until %s: nobody is woken at midnight", s.Until)
+			}
+		})
+	}
+	may := message(dialog.Reminder, at(40, 0))
+	may.Burn = true
+	_, send := p.Before(may, at(23, 0), gateway.Spent{})
+	require.True(t, send, "a burn passes quiet hours")
 }
 
 type throttled struct{ error }
@@ -107,12 +153,12 @@ func TestC28AfterAnAttempt(t *testing.T) {
 func TestC28BulletinLeftBehind(t *testing.T) {
 	left := message(dialog.Bulletin, at(40, 0))
 	left.Trying = true
-	s, send := policy.Before(left, at(12, 0))
+	s, send := policy.Before(left, at(12, 0), gateway.Spent{})
 	require.False(t, send)
 	require.Equal(t, gateway.Settlement{Outcome: gateway.Unknown, At: at(12, 0), Why: gateway.WhyCrash}, s)
 	knows := policy
 	knows.Idempotent = true
-	_, send = knows.Before(left, at(12, 0))
+	_, send = knows.Before(left, at(12, 0), gateway.Spent{})
 	require.True(t, send)
 	require.Equal(t, gateway.Later, knows.After(left, gateway.ErrUnsure, at(12, 0), 0).Outcome)
 }

@@ -62,7 +62,8 @@ type Worker struct {
 	rest   time.Time // the channel is not used before
 	asked  time.Time // when it was last resumed: an attempt begun before says nothing of it
 	health Health
-	rev    uint64 // of the pause on the desk
+	flying gateway.Spend // what is under way and not yet spent
+	rev    uint64        // of the pause on the desk
 }
 
 const (
@@ -126,7 +127,7 @@ func (w *Worker) Run(ctx context.Context) error {
 		}
 		for _, m := range leased {
 			places <- struct{}{}
-			ready, err := w.ready(ctx, m, until)
+			ready, err := w.ready(ctx, m, until, &under)
 			if err != nil {
 				return err
 			}
@@ -182,18 +183,41 @@ func (w *Worker) batch() int {
 // its segments. What may not be sent at all is settled, before it costs a place
 // in the rate and again after the wait. What cannot be sent while its lease
 // holds is left to the next lease.
-func (w *Worker) ready(ctx context.Context, m gateway.Outbound, until time.Time) (bool, error) {
-	if s, send := w.options.Policy.Before(m, w.now()); !send {
+func (w *Worker) ready(ctx context.Context, m gateway.Outbound, until time.Time, under *sync.WaitGroup) (bool, error) {
+	if s, send := w.before(m, under); !send {
 		return false, w.settle(m, s)
 	}
 	if !w.rested(ctx, until) || w.limit.WaitN(ctx, min(max(1, m.Segments), w.limit.Burst())) != nil || time.Now().After(until) {
 		return false, nil
 	}
-	s, send := w.options.Policy.Before(m, w.now())
+	s, send := w.before(m, under)
 	if !send {
 		return false, w.settle(m, s)
 	}
+	w.fly(cost(m), 1)
 	return true, nil
+}
+
+// before asks the policy, and counts what is under way as spent. What a cap then
+// keeps back it asks about again when all that is under way is settled.
+func (w *Worker) before(m gateway.Outbound, under *sync.WaitGroup) (gateway.Settlement, bool) {
+	now := w.now()
+	w.mu.Lock()
+	flying := w.flying
+	w.mu.Unlock()
+	s, send := w.options.Policy.Before(m, now, w.store.Spent(w.channel, now).Plus(flying))
+	if s.Why == whyCap && flying != (gateway.Spend{}) {
+		under.Wait()
+		s, send = w.options.Policy.Before(m, now, w.store.Spent(w.channel, now))
+	}
+	return s, send
+}
+
+// fly adds a message to what is under way, or takes it off.
+func (w *Worker) fly(s gateway.Spend, sign int) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.flying = w.flying.Plus(gateway.Spend{Segments: sign * s.Segments, Money: gateway.Money(sign) * s.Money})
 }
 
 // rested waits until the channel has rested. It returns false when the context
@@ -221,6 +245,7 @@ func (w *Worker) rested(ctx context.Context, until time.Time) bool {
 // send sends one message and settles it. A request that was written is waited
 // for even if the worker is to end.
 func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
+	defer w.fly(cost(m), -1)
 	request, cancel := context.WithTimeout(context.WithoutCancel(ctx), sendLimit)
 	defer cancel()
 	if m.Notice != "" {

@@ -111,28 +111,37 @@ func (w *world) start() {
 	}
 }
 
+// zone is where the fake clock, which begins at midnight UTC, shows nine.
+var zone = time.FixedZone("local", 9*60*60)
+
 // play runs a line on a fake clock that begins at nine in the morning, local
 // time, and stops it at the end.
 func play(t *testing.T, perSecond float64, f func(w *world)) {
+	playAt(t, gateway.Tariff{}, perSecond, f)
+}
+
+// playAt is play on a channel that costs.
+func playAt(t *testing.T, tariff gateway.Tariff, perSecond float64, f func(w *world)) {
 	synctest.Test(t, func(t *testing.T) {
-		zone := time.FixedZone("local", 9*60*60) // the fake clock begins at midnight UTC
 		catalog, err := locales.Load()
 		require.NoError(t, err)
 		engine, err := dialog.New(catalog, dialog.Options{})
 		require.NoError(t, err)
-		st, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true})
+		st, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true, Zone: zone})
 		require.NoError(t, err)
+		tariff.Zone = zone
 		w := &world{T: t, ctx: t.Context(), store: st, gateway: &fakeGateway{}}
 		w.service = gateway.NewService(engine, st, gateway.Options{
-			Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}}},
+			Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}, Tariff: tariff}},
 			GiveUp: 48 * time.Hour, Poke: func(string) { w.worker.Poke() },
 		})
 		w.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{"home": {Key: "home", Zone: zone}}})
 		w.notices = gateway.NewNotices(st, w.service, nil)
 		w.options = outbox.Options{
 			Policy: outbox.Policy{
-				Quiet: gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
-				Zone:  func(string) *time.Location { return zone },
+				Quiet:  gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
+				Zone:   func(string) *time.Location { return zone },
+				Tariff: tariff,
 			},
 			PerSecond: perSecond, Desk: st, Metrics: prometheus.NewRegistry(), Notices: w,
 		}
@@ -305,7 +314,7 @@ func TestQuietHours(t *testing.T) {
 		took := w.gateway.by(n)
 		last := took[len(took)-1]
 		require.Equal(t, "ask.call-over", last.Key)
-		local := last.at.In(time.FixedZone("local", 9*60*60))
+		local := last.at.In(zone)
 		require.Equal(t, 6, local.Hour(), local)
 	})
 }
@@ -474,6 +483,70 @@ func TestBlockedPausesTheChannel(t *testing.T) {
 		require.EqualValues(t, 0, paused())
 		_, err := w.store.Get(w.ctx, "pause", "sms", &outbox.Health{})
 		require.ErrorIs(t, err, gateway.ErrNotFound)
+	})
+}
+
+// TestC28ACapThatEnds: near the cap no timing is offered before lighting; at
+// it ordinary messages wait for the morning after, while a burn that has begun
+// goes on and first aid is sent. What was spent is what the gateway took.
+func TestC28ACapThatEnds(t *testing.T) {
+	const cent = gateway.Money(100)
+	tariff := gateway.Tariff{PerSegment: 2 * cent, Day: gateway.Spend{Segments: 100}, Warn: 0.5, Reserve: 0.3}
+	playAt(t, tariff, 100, func(w *world) {
+		took := func() (s gateway.Spend) {
+			for _, m := range w.gateway.all() {
+				s = s.Plus(gateway.Spend{Segments: m.Segments, Money: m.Price})
+			}
+			return s
+		}
+		funds := func() gateway.Funds { return tariff.Funds(w.store.Spent("sms", time.Now())) }
+		recipe := func(n gateway.Number) string {
+			w.says(n, "cobs 1 drum dry, new drum")
+			time.Sleep(time.Minute)
+			var text strings.Builder
+			for _, m := range w.gateway.by(n) {
+				text.WriteString(m.Text)
+			}
+			return text.String()
+		}
+		burner, hurt := person(t, 1), person(t, 2)
+		require.Contains(t, recipe(burner), "Text LIT")
+		w.says(burner, "LIT")
+		time.Sleep(time.Minute)
+		i := 10
+		for ; funds() == gateway.FundsAmple; i++ {
+			recipe(person(t, i))
+		}
+		text := recipe(person(t, i))
+		require.Contains(t, text, "inside stays hot", "the recipe is whole")
+		require.NotContains(t, text, "Text LIT", "timing is not offered")
+		for ; funds() != gateway.FundsHeld; i++ {
+			recipe(person(t, i))
+		}
+		require.Less(t, took().Segments, 70+2, "no ordinary message begins what is held")
+		require.Empty(t, recipe(person(t, i)), "it waits")
+
+		before := len(w.gateway.by(burner))
+		time.Sleep(time.Hour)
+		w.says(burner, "COVERED")
+		w.says(hurt, "my child fainted")
+		time.Sleep(time.Minute)
+		keys := w.gateway.keysOf(burner)[before:]
+		require.Contains(t, keys, "burn.smoke")
+		require.Contains(t, keys, "burn.wait", keys)
+		require.NotEmpty(t, w.gateway.by(hurt))
+		require.Equal(t, took(), w.store.Spent("sms", time.Now()).Day)
+
+		w.stop()
+		w.start()
+		time.Sleep(time.Until(time.Date(2000, 1, 2, 0, 0, 0, 0, zone).Add(-time.Second)))
+		today := took()
+		time.Sleep(6 * time.Hour)
+		require.Empty(t, w.gateway.by(person(t, i)), "nobody is woken at midnight")
+		time.Sleep(2 * time.Minute)
+		require.Len(t, w.gateway.by(person(t, i)), 3)
+		require.Equal(t, took(), w.store.Spent("sms", time.Now()).Month)
+		require.Equal(t, took().Segments-today.Segments, w.store.Spent("sms", time.Now()).Day.Segments)
 	})
 }
 

@@ -155,6 +155,54 @@ func testSettled(b *bench) {
 	require.Empty(b, b.due(b.now))
 }
 
+// testSpend is what messages take: each once, however it ends, over a restart.
+func testSpend(b *bench) {
+	spent := func(segments int, money gateway.Money) {
+		want := gateway.Spend{Segments: segments, Money: money}
+		require.Equal(b, gateway.Spent{Day: want, Month: want}, b.store.Spent("sms", b.now))
+	}
+	change := b.text(number(1), message(1), reply("1a", dialog.Answer), reply("1b", dialog.Answer), reply("1c", dialog.Bulletin), reply("1d", dialog.Answer))
+	for i := range change.Out {
+		change.Out[i].Segments, change.Out[i].Price = 2, 30
+	}
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	spent(0, 0)
+	var refs []string
+	settle := func(s gateway.Settlement) {
+		ref := b.lease(b.now, 1)[0].Ref
+		refs = append(refs, ref)
+		b.settle(ref, s)
+	}
+	settle(failed(b.now))
+	spent(0, 0)
+	settle(sent)
+	spent(2, 30)
+	require.ErrorIs(b, b.store.Settle(b.ctx, refs[0], sent), gateway.ErrNotFound)
+	spent(2, 30)
+	settle(dropped)
+	spent(2, 30)
+	settle(gateway.Settlement{Outcome: gateway.Unknown})
+	spent(4, 60)
+
+	inline := b.text(number(2), message(2))
+	inline.Entry.Channel = "sms"
+	inline.Entry.Replies = []gateway.Said{{Inline: true, Segments: 3, Price: 45}, {Out: true, Segments: 1, Price: 15}, {Inline: true, Out: true, Segments: 1, Price: 15}}
+	require.NoError(b, b.store.Commit(b.ctx, inline))
+	spent(7, 105)
+	require.ErrorIs(b, b.store.Commit(b.ctx, inline), gateway.ErrSeen)
+	b.reopen()
+	spent(7, 105)
+	settle(sent)
+	spent(9, 135)
+
+	b.now = b.now.AddDate(0, 0, 1)
+	got := b.store.Spent("sms", b.now)
+	require.Zero(b, got.Day)
+	require.Equal(b, 9, got.Month.Segments)
+	require.Zero(b, b.store.Spent("sms", b.now.AddDate(0, 1, 0)))
+	require.Zero(b, b.store.Spent("another", b.now))
+}
+
 func testLapse(b *bench) {
 	ref := b.say(number(1), reply("wait", dialog.Safety))[0]
 	b.lease(b.now, 1)

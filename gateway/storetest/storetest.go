@@ -46,6 +46,7 @@ func Run(t *testing.T, open Opener) {
 		"a hold that runs out":                    testHold,
 		"what becomes of a message is journalled": testSettled,
 		"a lapse wakes the conversation":          testLapse,
+		"what is spent is spent once":             testSpend,
 		"reports only advance":                    testReports,
 		"a report on no message of ours":          testReportUnknownRef,
 		"a report before the submit result":       testReportFirst,
