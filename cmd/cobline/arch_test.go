@@ -44,7 +44,7 @@ var layers = map[string]layer{
 	},
 	"gateway/outbox": {
 		ours:   []string{"gateway", "dialog"},
-		theirs: []string{"golang.org/x/time/rate", "github.com/prometheus/client_golang"},
+		theirs: []string{"github.com/prometheus/client_golang"},
 	},
 	"gateway/boltstore": {
 		ours:   []string{"gateway", "dialog"},

@@ -1,6 +1,7 @@
 package boltstore
 
 import (
+	"bytes"
 	"cmp"
 	"container/heap"
 	"encoding/binary"
@@ -224,10 +225,13 @@ func (l *line) look(now time.Time, paused map[string]bool) {
 			l.urgency = min(cmp.Or(l.urgency, r.urgency), r.urgency)
 		}
 	}
+	var held []byte // the turn of an emergency that waits to be tried again: what it said after that waits behind it
 	for _, r := range l.rows {
 		due := r.urgency == dialog.Emergency && !r.leased.After(now) && !r.notBefore.After(now)
-		switch {
+		switch turn := r.ref[:refLength-1]; {
+		case due && bytes.Equal(turn, held):
 		case due && r.retry.After(now):
+			held = turn
 			l.wakeAt(r.retry)
 		case due && !burning:
 			l.next, l.urgency = r, dialog.Emergency

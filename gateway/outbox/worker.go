@@ -5,15 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"math"
 	"math/rand/v2"
 	"sync"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-	"golang.org/x/time/rate"
-
 	"cobline/gateway"
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // Sender hands one message to a gateway. It returns nil if the gateway took it,
@@ -53,7 +50,6 @@ type Worker struct {
 	channel string
 	sender  Sender
 	options Options
-	limit   *rate.Limiter
 	metrics *metrics
 	poked   chan struct{}
 	resumed chan struct{}
@@ -63,7 +59,9 @@ type Worker struct {
 	asked  time.Time // when it was last resumed: an attempt begun before says nothing of it
 	health Health
 	flying gateway.Spend // what is under way and not yet spent
-	rev    uint64        // of the pause on the desk
+
+	next time.Time // when the rate allows the next segment; Run's own
+	rev  uint64    // of the pause on the desk
 }
 
 const (
@@ -88,7 +86,6 @@ func New(st gateway.Outbox, channel string, s Sender, o Options) *Worker {
 	}
 	return &Worker{
 		store: st, channel: channel, sender: s, options: o,
-		limit:   rate.NewLimiter(rate.Limit(o.PerSecond), int(math.Ceil(o.PerSecond))),
 		metrics: newMetrics(o.Metrics),
 		poked:   make(chan struct{}, 1),
 		resumed: make(chan struct{}, 1),
@@ -187,7 +184,7 @@ func (w *Worker) ready(ctx context.Context, m gateway.Outbound, until time.Time,
 	if s, send := w.before(m, under); !send {
 		return false, w.settle(m, s)
 	}
-	if !w.rested(ctx, until) || w.limit.WaitN(ctx, min(max(1, m.Segments), w.limit.Burst())) != nil || time.Now().After(until) {
+	if !w.rested(ctx, until) || !w.paced(ctx, until) {
 		return false, nil
 	}
 	s, send := w.before(m, under)
@@ -195,7 +192,28 @@ func (w *Worker) ready(ctx context.Context, m gateway.Outbound, until time.Time,
 		return false, w.settle(m, s)
 	}
 	w.fly(cost(m), 1)
+	w.next = w.next.Add(time.Duration(float64(max(1, m.Segments)) / w.options.PerSecond * float64(time.Second)))
 	return true, nil
+}
+
+// overslept is how far the rate makes up for waits that took too long.
+const overslept = 50 * time.Millisecond
+
+// paced waits until the segments of the messages before have had their time. It
+// returns false when the context ended, or if the wait goes beyond a time.
+func (w *Worker) paced(ctx context.Context, until time.Time) bool {
+	if floor := time.Now().Add(-overslept); w.next.Before(floor) {
+		w.next = floor
+	}
+	if w.next.After(until) {
+		return false
+	}
+	select {
+	case <-ctx.Done():
+		return false
+	case <-time.After(time.Until(w.next)):
+		return true
+	}
 }
 
 // before asks the policy, and counts what is under way as spent. What a cap then

@@ -107,6 +107,20 @@ func testFailed(b *bench) {
 	b.leases(again, "1c")
 }
 
+// testFirstAidInOrder: what first aid says in one turn comes in its order; that
+// of another turn does not wait for it.
+func testFirstAidInOrder(b *bench) {
+	refs := b.say(number(1), reply("aid 1", dialog.Emergency), reply("aid 2", dialog.Emergency))
+	b.leases(b.now, "aid 1")
+	again := b.now.Add(10 * time.Second)
+	b.settle(refs[0], failed(again))
+	require.Empty(b, b.lease(b.now, 100))
+	b.say(number(1), reply("another aid", dialog.Emergency))
+	b.settle(b.leases(b.now, "another aid")[0], sent)
+	b.settle(b.leases(again, "aid 1")[0], sent)
+	b.leases(again, "aid 2")
+}
+
 func testAsleep(b *bench) {
 	refs := b.say(number(1), reply("reminder", dialog.Reminder))
 	morning := b.now.Add(8 * time.Hour)

@@ -42,6 +42,7 @@ func Run(t *testing.T, open Opener) {
 		"one message in flight per person":        testFlight,
 		"the most urgent first":                   testUrgency,
 		"a message that failed holds the others":  testFailed,
+		"first aid of one turn keeps its order":   testFirstAidInOrder,
 		"a message that sleeps holds nobody":      testAsleep,
 		"a hold that runs out":                    testHold,
 		"what becomes of a message is journalled": testSettled,
