@@ -21,6 +21,7 @@ require (
 	go.etcd.io/bbolt v1.5.0
 	golang.org/x/sync v0.25.0
 	golang.org/x/text v0.44.0
+	golang.org/x/time v0.16.0
 	golang.org/x/tools v0.52.0
 	gonum.org/v1/plot v0.17.0
 	pgregory.net/rapid v1.3.0

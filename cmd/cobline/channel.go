@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
+	"slices"
 	"text/tabwriter"
 	"time"
 
@@ -28,7 +30,7 @@ type channelListCommand struct {
 // channelState is how a channel fares, as scripts read it; its names are stable.
 type channelState struct {
 	Name    string     `json:"name"`
-	State   string     `json:"state"` // sends, resting, paused, held after a restore, or answers: it has no out
+	State   string     `json:"state"` // sends, resting, paused, held after a restore, answers: it has no out, or gone: it is not in the configuration
 	Since   *time.Time `json:"since,omitempty"`
 	Reason  string     `json:"reason,omitempty"`
 	Waiting int        `json:"waiting"`
@@ -137,6 +139,11 @@ func (c *controller) channels(ctx context.Context) ([]byte, error) {
 			s.State = "resting"
 		}
 		states = append(states, s)
+	}
+	for _, name := range slices.Sorted(maps.Keys(waiting)) {
+		if !slices.ContainsFunc(c.config.Channel, func(ch ChannelConfig) bool { return ch.Name == name }) {
+			states = append(states, channelState{Name: name, State: "gone", Waiting: waiting[name]})
+		}
 	}
 	return json.Marshal(states)
 }

@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"syscall"
 	"time"
 
@@ -96,6 +98,17 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 			})
 		}
 	}
+	waiting, err := store.Waiting(ctx)
+	if err != nil {
+		return err
+	}
+	var lapsing []*outbox.Worker // of channels that were renamed, or lost their out
+	for _, name := range slices.Sorted(maps.Keys(waiting)) {
+		if workers[name] == nil {
+			log.Error("messages wait on a channel that is gone or has no out; they lapse unless it comes back", "channel", name, "messages", waiting[name])
+			lapsing = append(lapsing, outbox.New(store, name, nil, outbox.Options{Policy: config.policy(config.Quiet), Watch: watch, Log: log, Metrics: metrics, Notices: notices}))
+		}
+	}
 	hold, err := newHold(ctx, store, metrics, log)
 	if err != nil {
 		return err
@@ -135,7 +148,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		func(ctx context.Context) error { return gateway.RunAlarms(ctx, store, line.service) },
 		notices.Run,
 	}
-	for _, w := range workers {
+	for _, w := range append(slices.Collect(maps.Values(workers)), lapsing...) {
 		sends = append(sends, w.Run)
 	}
 	for _, run := range sends {

@@ -21,6 +21,9 @@ type Policy struct {
 	// of unknown fate may be sent again.
 	Idempotent bool
 	Tariff     gateway.Tariff
+	// Gone says that the channel is not there any more, or cannot send: what waits
+	// lapses with its validity, unless the channel comes back.
+	Gone bool
 }
 
 // The reasons in settlements, for journals and metrics: a small closed set.
@@ -35,6 +38,7 @@ const (
 	whyBlocked  = "blocked"
 	whyOptedOut = gateway.WhyOptedOut
 	whyCap      = "cap"
+	whyGone     = "no channel"
 )
 
 // schedule is how long a message waits after each attempt that failed; the last
@@ -51,6 +55,10 @@ var schedule = [...]time.Duration{
 // sendAgain is how long a message waits whose fate is not known: long enough
 // that a slow gateway is done with the first attempt.
 const sendAgain = 30 * time.Second
+
+// goneAgain is how long a message of a channel that is gone is left alone: no
+// longer than an operator who mends the channel's name wants it to wait.
+const goneAgain = 5 * time.Minute
 
 // Throttled is an error of a sender that also says how long the channel should
 // rest.
@@ -72,7 +80,10 @@ func (p Policy) Before(m gateway.Outbound, now time.Time, spent gateway.Spent) (
 	if !now.Before(m.Expires) {
 		return expired(m, now, whyExpired), false
 	}
-	if m.Vital() {
+	switch {
+	case p.Gone:
+		return gateway.Settlement{Outcome: gateway.Later, At: now, Why: whyGone, Until: earlier(now.Add(goneAgain), m.Expires)}, false
+	case m.Vital():
 		return gateway.Settlement{}, true
 	}
 	until, why, late := p.Tariff.Afford(spent, now), whyCap, whyCap
@@ -90,6 +101,13 @@ func (p Policy) Before(m gateway.Outbound, now time.Time, spent gateway.Spent) (
 		return expired(m, now, late), false
 	}
 	return gateway.Settlement{Outcome: gateway.Later, At: now, Why: why, Until: until}, false
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
 }
 
 func cost(m gateway.Outbound) gateway.Spend {

@@ -73,7 +73,8 @@ const (
 	leaseSpan   = 15 * time.Second // a lease takes no more than can be sent in this time
 )
 
-// New returns a worker for a channel of the store.
+// New returns a worker for a channel of the store. Without a sender it lets lapse
+// what waits there.
 func New(st gateway.Outbox, channel string, s Sender, o Options) *Worker {
 	if o.PerSecond <= 0 {
 		o.PerSecond = defaultRate
@@ -84,6 +85,7 @@ func New(st gateway.Outbox, channel string, s Sender, o Options) *Worker {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
+	o.Policy.Gone = o.Policy.Gone || s == nil
 	return &Worker{
 		store: st, channel: channel, sender: s, options: o,
 		metrics: newMetrics(o.Metrics),

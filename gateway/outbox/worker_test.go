@@ -558,6 +558,53 @@ func TestC28ACapThatEnds(t *testing.T) {
 	})
 }
 
+// TestAChannelThatIsGone: what waits on a channel that was renamed is not sent,
+// and lapses with its validity: the safe text goes out by the channel there is.
+// A channel that comes back before sends what is still worth it.
+func TestAChannelThatIsGone(t *testing.T) {
+	for name, back := range map[string]bool{"for good": false, "for an hour": true} {
+		t.Run(name, func(t *testing.T) {
+			play(t, 100, func(w *world) {
+				n := person(t, 1)
+				w.gateway.failing(func(gateway.Outbound) error { return errors.New("down") })
+				w.says(n, "LIT")
+				time.Sleep(25 * time.Minute) // its smoke question waits
+				w.stop()
+				waiting, err := w.store.Waiting(w.ctx)
+				require.NoError(t, err)
+				require.Greater(t, waiting["sms"], 1)
+				gone := outbox.New(w.store, "sms", nil, w.options)
+				ctx, cancel := context.WithCancel(w.ctx)
+				var loop sync.WaitGroup
+				loop.Go(func() { require.NoError(t, gone.Run(ctx)) })
+				time.Sleep(time.Hour)
+				if !back {
+					time.Sleep(50 * time.Hour)
+					waiting, err = w.store.Waiting(w.ctx)
+					require.NoError(t, err)
+					require.Empty(t, waiting)
+				}
+				require.Positive(t, w.count(gateway.Lapsed))
+				require.Positive(t, w.metric("cobline_outbox_settled_total", "dropped", "expired"))
+				require.Empty(t, w.gateway.all())
+				cancel()
+				loop.Wait()
+				w.gateway.failing(nil)
+				w.start()
+				time.Sleep(10 * time.Minute)
+				keys := w.gateway.keysOf(n)
+				if !back {
+					require.Empty(t, keys)
+					return
+				}
+				require.Contains(t, keys, "burn.lit", "an answer is worth sending for longer")
+				require.Contains(t, keys, "burn.lapsed-lit")
+				require.NotContains(t, keys, "burn.smoke")
+			})
+		})
+	}
+}
+
 // TestBlockedEndsByItself: nobody has to resume a channel that was paid for.
 func TestBlockedEndsByItself(t *testing.T) {
 	play(t, 100, func(w *world) {
