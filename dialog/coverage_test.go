@@ -87,6 +87,38 @@ func markAll(t testing.TB, lang string, data []byte) []byte {
 	return out
 }
 
+// TestTheTwentyDays: each of the days a producer may have is a script of its name,
+// in both languages, and so is a batch from the first hello to the sale.
+func TestTheTwentyDays(t *testing.T) {
+	all := scripts(t)
+	for en, sw := range map[string]string{
+		"hello-to-sold":                   "mkaa-hadi-sokoni",
+		"first-text-ever":                 "ujumbe-wa-kwanza-kabisa",
+		"sacks-and-no-drum":               "magunia-bila-pipa",
+		"half-wet-waste":                  "nusu-yamelowa",
+		"rain-on-a-live-drum":             "mvua-juu-ya-pipa",
+		"two-drums":                       "mapipa-mawili",
+		"early-opening":                   "kufungua-mapema",
+		"child-hurt-on-a-saturday-night":  "mtoto-ameumia-jumamosi-usiku",
+		"nine-kg-of-char-two-kg-of-roots": "mkaa-kilo-9-muhogo-kilo-2",
+		"crumbling-after-rain":            "zinamomonyoka-baada-ya-mvua",
+		"200-kg-by-friday-week":           "kilo-200-ijumaa-ijayo",
+		"storm-at-14-without-signal":      "dhoruba-saa-nane",
+		"forty-odd-texts":                 "ujumbe-arobaini",
+		"number-with-a-new-owner":         "namba-ina-mwenyewe-mpya",
+		"group-phone":                     "simu-ya-kikundi",
+		"someone-who-cannot-read":         "asiyejua-kusoma",
+		"stop-in-may-lit-in-june":         "stop-mei-nimewasha-juni",
+		"five-hours-late":                 "masaa-matano-baadaye",
+		"opt-out-elsewhere":               "neno-la-kila-siku",
+		"ussd-lost-at-page-two":           "ussd-imekatika-ukurasa-wa-pili",
+		"channel-that-cannot-send":        "simu-isiyoweza-kutuma",
+	} {
+		require.Contains(t, all, "en/"+en)
+		require.Contains(t, all, "sw/"+sw)
+	}
+}
+
 // TestScriptsHoldEverything: there are scripts enough in each language, and
 // between them they hold every topic, every stage of a drum, every kind of
 // emergency and every message a conversation can say, each caution with them.
