@@ -700,6 +700,54 @@ func TestC18OneDigitOneMeaning(t *testing.T) {
 	}
 }
 
+// questions are all that the line asks, by topic and slot, and a way there. A
+// number or a text has no keys; all else is a list.
+var questions = map[string]struct{ path, kind string }{
+	"ask.question": {"ask", "text"}, "asking-or-done.doubt": {"not opened", "list"},
+	"binder.char_kg": {"MENU > 3", "number"}, "binder.starch": {"9 kg charcoal", "list"}, "binder.short": {"9 kg charcoal > 2 kg cassava root", "list"}, "binder.doubt:char_kg": {"900 kg charcoal cassava flour", "list"},
+	"check.drop": {"check", "list"}, "check.core": {"check > 1 > 2", "list"}, "check.ring": {"check > 1 > 2 > 5", "list"}, "check.weight": {"check > 1", "list"},
+	"check.rub": {"check > 2 > 2", "list"}, "check.sink": {"check > 2", "list"}, "check.boil": {"check > 1 > 1", "list"}, "check.ash": {"check > 1 > 1 > 2", "list"},
+	"enrol.group": {"join", "text"}, "enrol.consent": {"join > Umoja", "list"},
+	"fix.symptom": {"fix", "list"}, "fix.cause": {"my briquettes crumble", "list"},
+	"forget.forget": {"FORGET ME", "list"}, "hurt.hurt": {"HURT", "list"}, "inside.inside": {"COVERED > +30h > OPENED", "list"},
+	"lobby.language": {"LANGUAGE", "list"}, "lobby.menu": {"MENU", "list"}, "stuck.stuck": {"qwerty > qwerty > qwerty", "list"},
+	"plan.want_kg": {"plan", "number"}, "plan.waste": {"plan 50 kg", "list"}, "plan.drums": {"plan 50 kg cobs > 300 drums", "number"}, "plan.doubt:want_kg": {"plan 2000 kg", "list"},
+	"price.charcoal_price": {"price", "number"}, "price.starch_price": {"price > 60", "number"},
+	"recipe.waste": {"husk", "list"}, "recipe.drums": {"cobs", "number"}, "recipe.dryness": {"cobs 1 drum", "list"}, "recipe.flue": {"rice husk", "list"},
+	"recipe.drum_past": {"cobs 1 drum dry", "list"}, "recipe.starch": {"cobs 1 drum cassava", "list"}, "recipe.doubt:drums": {"cobs 20 drums", "list"},
+	"sale.sold": {"sold", "number"}, "sale.sold_unit": {"sold 20", "list"}, "sale.sold_money": {"sold 20 kg", "number"},
+	"safety.stage": {"safety", "list"}, "sealed-when.sealed": {"OPENED", "list"}, "smoke.smoke": {"LIT > +20m", "list"}, "stop.stop": {"LIT > leave me alone", "list"},
+	"waste-drying.waste": {"MENU > 8 > 1", "list"}, "which-drum.which": {"LIT > LIT", "list"}, "batches.ash_seen": {"LIT > +30m > COVERED > +30h > OPENED > cold > weighed 9 kg > my batches", "list"},
+}
+
+// TestC18EveryQuestion presses 0, 1 and 9 on every question: on a list they are
+// the menu, its first option and the emergency list; a number or a text has no
+// keys.
+func TestC18EveryQuestion(t *testing.T) {
+	for name, q := range questions {
+		at := func() *phone {
+			p := known(t)
+			p.follows(strings.Split(q.path, " > "))
+			open := p.state.Frames[len(p.state.Frames)-1]
+			require.Equal(t, name, open.Topic+"."+string(open.Open), q.path)
+			require.Equal(t, q.kind == "list", len(open.Options) > 0, q.path)
+			return p
+		}
+		zero, one, nine := keys(at().says("0")), at().says("1"), keys(at().says("9"))
+		if q.kind == "list" {
+			require.Contains(t, zero, "line.menu", name)
+			require.Contains(t, nine, "hurt.which", name)
+			require.True(t, one.Heard.Understood, "%s: %s", name, all(one))
+			continue
+		}
+		for _, got := range [][]string{zero, keys(one), nine} {
+			require.NotContains(t, got, "line.menu", name)
+			require.NotContains(t, got, "hurt.which", name)
+		}
+		require.True(t, one.Heard.Understood, "%s: %s", name, all(one))
+	}
+}
+
 // TestC19OptOut: STOP at once in every language; an everyday word only in the
 // session's language; during a burn the confirmation carries the not-before
 // time; LIT after STOP is consent for that burn.

@@ -105,7 +105,7 @@ func (l limit) holds(v float64) bool { return v >= l.least && v <= l.most }
 // usualAmounts are the choices for a number that a person could not say. But for
 // whole drums none is a digit of the list, so that no digit has two meanings.
 var usualAmounts = map[Slot][]float64{
-	slotDrums: {1, 2, 3, 4, 5}, slotCharKg: {6, 9, 12, 20, 50}, slotWantKg: {10, 20, 50, 100, 200},
+	slotDrums: {1, 2, 3, 4}, slotCharKg: {6, 9, 12, 20}, slotWantKg: {10, 20, 50, 100},
 }
 
 // filled is what a text says about a topic.
