@@ -16,7 +16,7 @@ var ErrNotNumber = errors.New("not a phone number")
 
 // Number is a phone number in the international form of ITU-T E.164. It is a
 // comparable value; the zero Number is invalid. Printing or logging one shows it
-// masked: Digits is the only way to the real one.
+// masked: Digits and National are the only ways to the real one.
 type Number struct{ digits string }
 
 // E.164 numbers have at most 15 digits; no country gives out international
@@ -103,6 +103,16 @@ func dialled(s string) (digits string, international bool, err error) {
 
 // Digits returns the real number, international digits without the plus sign.
 func (n Number) Digits() string { return n.digits }
+
+// National returns the real number as people of its country dial it, such as
+// 0700000001; of a country that is not known, the international digits.
+func (n Number) National() string {
+	p, err := phonenumbers.Parse("+"+n.digits, "")
+	if err != nil {
+		return n.digits
+	}
+	return phonenumbers.NormalizeDigitsOnly(phonenumbers.Format(p, phonenumbers.NATIONAL))
+}
 
 // IsZero reports whether n is the invalid zero Number.
 func (n Number) IsZero() bool { return n.digits == "" }

@@ -126,3 +126,24 @@ func BenchmarkParseNumber(b *testing.B) {
 		}
 	}
 }
+
+// Countries dial before a national number a zero, something else, or nothing.
+func TestNationalNumber(t *testing.T) {
+	for _, tt := range []struct{ digits, country, want string }{
+		{"254712345678", "KE", "0712345678"},
+		{"2348031234567", "NG", "08031234567"},
+		{"12025550123", "US", "2025550123"},
+		{"390612345678", "IT", "0612345678"},
+		{"2290197123456", "BJ", "0197123456"},
+		{"999000000001", "", "999000000001"}, // nobody's country code
+	} {
+		n, err := gateway.NumberOf(tt.digits)
+		require.NoError(t, err)
+		require.Equal(t, tt.want, n.National())
+		if tt.country != "" {
+			again, err := gateway.ParseNumber(n.National(), tt.country)
+			require.NoError(t, err)
+			require.Equal(t, n, again)
+		}
+	}
+}

@@ -120,7 +120,7 @@ var forms = map[string][]struct{ form, archive, mark string }{
 		{"a text with all else in headers", "out-text", `encode = "text"`},
 		{"PUT", "out-hex", `method = "PUT"`},
 		{"a number with a plus", "out-accepted", `"\+254700000001"`},
-		{"a national number", "out-form", `to=0700000001`},
+		{"a national number", "out-form", `{{\.National}}`},
 		{"UTF-16BE in hexadecimal", "out-hex", `{{\.TextHex}}`},
 		{"a mark for the alphabet", "out-query-ucs2", `coding=2`},
 		{"a charset", "out-text", `charset=ISO-8859-1`},

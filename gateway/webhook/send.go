@@ -36,11 +36,11 @@ type sender struct {
 
 // sent is what the templates of an outbound message know.
 type sent struct {
-	To, From, Text, TextHex, Encoding, Ref, DLRURL string
-	Parts                                          int
-	Expires                                        time.Time
-	Valid, ValidMinutes                            int // for which the message is still worth delivering
-	Priority                                       int // 3 for emergencies, 2 for answers and cautions, 1 for reminders, 0 for bulletins
+	To, National, From, Text, TextHex, Encoding, Ref, DLRURL string
+	Parts                                                    int
+	Expires                                                  time.Time
+	Valid, ValidMinutes                                      int // for which the message is still worth delivering
+	Priority                                                 int // 3 for emergencies, 2 for answers and cautions, 1 for reminders, 0 for bulletins
 }
 
 // refer is what the address of delivery reports knows.
@@ -53,7 +53,7 @@ var priorities = map[dialog.Urgency]int{dialog.Emergency: 3, dialog.Answer: 2, d
 const sendTimeout = 20 * time.Second
 
 func (c *compiler) sender(o Out, r *Reports) *sender {
-	sample := sent{To: "254700000001", Text: "text", Ref: "ref", Expires: time.Unix(0, 0)}
+	sample := sent{To: "254700000001", National: "0700000001", Text: "text", Ref: "ref", Expires: time.Unix(0, 0)}
 	s := &sender{
 		method:  cmp.Or(o.Method, http.MethodPost),
 		kind:    cmp.Or(o.Encode, "json"),
@@ -164,7 +164,7 @@ func (sh *Shape) Preview(o gateway.Outbound) (string, error) {
 func (s *sender) data(o gateway.Outbound) (sent, error) {
 	left := time.Until(o.Expires)
 	d := sent{
-		To: o.To.Digits(), From: o.From, Text: o.Text, TextHex: hexUTF16(o.Text), Encoding: encodingOf(o.Text),
+		To: o.To.Digits(), National: o.To.National(), From: o.From, Text: o.Text, TextHex: hexUTF16(o.Text), Encoding: encodingOf(o.Text),
 		Ref: o.Ref, Parts: o.Segments, Expires: o.Expires,
 		Valid: int(left.Seconds()), ValidMinutes: int(left.Minutes()), Priority: priorities[o.Urgency],
 	}

@@ -89,7 +89,7 @@ type Reply struct {
 }
 
 // Out says how a message of our own is sent: by a request, or by running a
-// command. The templates know To (digits), From, Text, TextHex (UTF-16BE),
+// command. The templates know To (international digits), National, From, Text, TextHex (UTF-16BE),
 // Encoding (gsm-7 or ucs-2), Parts, Ref, Expires, Valid (seconds), ValidMinutes,
 // Priority (0 to 3) and DLRURL. In a table a leaf that is one of them alone keeps
 // its type.
