@@ -125,7 +125,9 @@ type Turns interface {
 	// waits. Of an opt-out it wakes the conversation in the same step. A waiting
 	// message that the gateway already has is settled and not sent again. The error
 	// is ErrSeen if the report is no news, ErrNotFound if no such message is known:
-	// never written, forgotten, or settled more than 14 days ago.
+	// never written, forgotten, or settled more than 14 days ago. One that names
+	// the gateway's id alone is held for ten minutes, in case it came before the
+	// answer that told the id.
 	Report(ctx context.Context, r Report) error
 }
 

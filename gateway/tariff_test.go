@@ -1,6 +1,8 @@
 package gateway_test
 
 import (
+	"encoding/json"
+	"os"
 	"testing"
 	"time"
 
@@ -8,6 +10,8 @@ import (
 	"pgregory.net/rapid"
 
 	"cobline/gateway"
+	"cobline/gateway/sms"
+	"cobline/locales"
 )
 
 func TestPriceByPrefix(t *testing.T) {
@@ -24,6 +28,42 @@ func TestPriceByPrefix(t *testing.T) {
 	n, err := gateway.NumberOf("254700000001")
 	require.NoError(t, err)
 	require.Zero(t, gateway.Tariff{}.Price(n, 3))
+}
+
+// https://github.com/chadselph/smssplit/issues/2: a line that counts otherwise
+// than the network is billed otherwise than it said. Wireshark 4.0.17 decoded the
+// vectors back.
+func TestTrouble07PriceOfEveryVector(t *testing.T) {
+	data, err := os.ReadFile("../testdata/sms/vectors.json")
+	require.NoError(t, err)
+	var file struct {
+		Vectors []struct {
+			Name, Text, Ref string
+			Parts           []int `json:"part_chars"`
+		}
+	}
+	require.NoError(t, json.Unmarshal(data, &file))
+	price, counted := gateway.MoneyOf(0.75), 0
+	for _, v := range file.Vectors {
+		if v.Text == "" || v.Ref != "8" || sms.Plain(v.Text, locales.Substitutions(locales.Default)) != v.Text {
+			continue // what no reply is: silence, a 16-bit reference, letters the line writes otherwise
+		}
+		counted++
+		l := newLine(t, func(o *gateway.Options) {
+			none := o.Channels["none"]
+			none.Tariff.PerSegment = price
+			o.Channels["none"] = none
+		})
+		l.step = says(answer(v.Text))
+		l.receive(l.inbound("none", "hello"))
+		said := l.entries()[0].Replies[0]
+		require.Equal(t, len(v.Parts), said.Segments, v.Name)
+		out := l.waiting("none")[0]
+		require.Equal(t, v.Text, out.Text)
+		require.Equal(t, price*gateway.Money(len(v.Parts)), out.Price, v.Name)
+		require.Equal(t, gateway.Spend{Segments: len(v.Parts), Money: out.Price}, l.store.Spent("none", l.now).Day, v.Name)
+	}
+	require.GreaterOrEqual(t, counted, 15)
 }
 
 // TestC28Funds: a warning before, a stop after, and what is held between.

@@ -130,7 +130,7 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 		w.spend(s.ledger.day(m.Channel, st.At), gateway.Spend{Segments: m.Segments, Money: m.Price})
 	}
 	if st.Outcome != gateway.Dropped || m.Tries > 0 || row.State != 0 {
-		if err := w.noteSent(row, st); err != nil {
+		if err := s.noteSent(w, row, st); err != nil {
 			return err
 		}
 	}

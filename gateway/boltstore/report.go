@@ -35,7 +35,7 @@ func providerKey(channel, id string) []byte { return []byte(channel + "\x00" + i
 
 // noteSent keeps what a later report needs. Of a person who is forgotten nothing
 // is kept.
-func (w *write) noteSent(row waiting, st gateway.Settlement) error {
+func (s *Store) noteSent(w *write, row waiting, st gateway.Settlement) error {
 	if w.get(bucketConv, binary.BigEndian.AppendUint64(nil, row.Number)) == nil {
 		return nil
 	}
@@ -48,7 +48,7 @@ func (w *write) noteSent(row waiting, st gateway.Settlement) error {
 			return err
 		}
 	}
-	return errors.Join(w.putSent(row.ref[:], m), w.forgetSent())
+	return errors.Join(w.putSent(row.ref[:], m), s.takeEarly(w, row.ref, m.Channel, st.Provider, st.At), w.forgetSent())
 }
 
 func (w *write) putSent(ref []byte, m sent) error {
@@ -103,14 +103,20 @@ func (s *Store) Report(ctx context.Context, r gateway.Report) error {
 	if r.Ref != "" && err != nil {
 		return gateway.ErrNotFound // the reference of somebody else's message
 	}
-	return s.do(ctx, func(w *write) error {
-		if r.Ref == "" {
+	held := false
+	err = s.do(ctx, func(w *write) error {
+		if held = false; r.Ref == "" {
 			if ref = append([]byte(nil), w.get(bucketProvider, providerKey(r.Channel, r.Provider))...); len(ref) != refLength {
-				return gateway.ErrNotFound
+				held = true
+				return s.holdEarly(w, r)
 			}
 		}
 		return s.report(w, [refLength]byte(ref), r)
 	})
+	if err == nil && held {
+		return gateway.ErrNotFound
+	}
+	return err
 }
 
 func (s *Store) report(w *write, ref [refLength]byte, r gateway.Report) error {

@@ -44,10 +44,11 @@ var (
 	bucketDesk     = []byte("desk")     // kind, 0, id -> document
 	bucketSent     = []byte("sent")     // reference -> message that was given to a gateway
 	bucketParts    = []byte("parts")    // number, name of a long text, position, hash of message id -> part
+	bucketEarly    = []byte("early")    // channel, 0, the gateway's id -> report of a message not yet known by it
 	bucketSpend    = []byte("spend")    // channel, 0, day -> what its messages took
 	bucketProvider = []byte("provider") // channel, 0, the gateway's id -> reference
 	bucketTally    = []byte("tally")    // notice -> how far it came
-	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketSpend, bucketProvider, bucketParts, bucketTally}
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketSpend, bucketEarly, bucketProvider, bucketParts, bucketTally}
 )
 
 // format is what a file must say to be read by this program.
@@ -70,7 +71,8 @@ type Store struct {
 	mu     sync.RWMutex // guards closed, and jobs against a send after its close
 	closed bool
 
-	last gateway.Key // of the newest entry; the writer's own
+	last  gateway.Key          // of the newest entry; the writer's own
+	early map[string]time.Time // when each report came that is held; the writer's own
 
 	unreadable int
 }
@@ -99,7 +101,7 @@ func Open(path string, o Options) (*Store, error) {
 	if o.Zone == nil {
 		o.Zone = time.UTC
 	}
-	s := &Store{db: db, queue: newQueue(), ledger: &ledger{zone: o.Zone, days: map[spendDay]gateway.Spend{}}, jobs: make(chan *job, maxBatch), done: make(chan struct{})}
+	s := &Store{db: db, queue: newQueue(), early: map[string]time.Time{}, ledger: &ledger{zone: o.Zone, days: map[spendDay]gateway.Spend{}}, jobs: make(chan *job, maxBatch), done: make(chan struct{})}
 	if s.optOuts, err = openOptOuts(path+".optouts", o.NoSync); err != nil {
 		return nil, errors.Join(fmt.Errorf("open opt-outs: %w", err), db.Close())
 	}
@@ -181,7 +183,7 @@ func (s *Store) recall(tx *bolt.Tx) error {
 	if k, _ := tx.Bucket(bucketJournal).Cursor().Last(); k != nil {
 		s.last = gateway.Key(k)
 	}
-	if err := errors.Join(s.ledger.recall(tx), s.recallPauses(tx)); err != nil {
+	if err := errors.Join(s.ledger.recall(tx), s.recallEarly(tx), s.recallPauses(tx)); err != nil {
 		return err
 	}
 	return tx.Bucket(bucketOut).ForEach(func(k, v []byte) error {

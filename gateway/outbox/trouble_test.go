@@ -1,6 +1,7 @@
 package outbox_test
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -132,5 +133,32 @@ func TestTrouble10ReportAfterThrottle(t *testing.T) {
 		require.Equal(t, gateway.Reported, last.Kind)
 		require.Equal(t, took[0].Ref, last.Ref)
 		require.Equal(t, gateway.ReportDelivered, last.Delivery)
+	})
+}
+
+// naming is a gateway that reports by ids of its own, and before it tells them.
+type naming struct {
+	*fakeGateway
+	report func(id string)
+}
+
+func (g naming) Submit(ctx context.Context, m gateway.Outbound) (string, error) {
+	id := "id of " + m.Ref
+	g.report(id)
+	return id, g.Send(ctx, m)
+}
+
+// Seen with an SMS gateway daemon: the report comes before the answer that tells
+// the id it names.
+func TestTrouble09ReportBeforeItsID(t *testing.T) {
+	play(t, 100, func(w *world) {
+		w.stop()
+		w.startWith(naming{w.gateway, func(id string) {
+			require.ErrorIs(t, w.service.Report(w.ctx, gateway.Report{Channel: "sms", Provider: id, State: gateway.ReportDelivered, At: time.Now()}), gateway.ErrNotFound)
+		}})
+		w.says(person(t, 1), "HELP")
+		time.Sleep(time.Minute)
+		require.NotEmpty(t, w.gateway.by(person(t, 1)))
+		require.Equal(t, len(w.gateway.by(person(t, 1))), w.count(gateway.Reported))
 	})
 }

@@ -100,8 +100,11 @@ type world struct {
 }
 
 // start begins a worker, as after a restart.
-func (w *world) start() {
-	w.worker = outbox.New(w.store, "sms", w.gateway, w.options)
+func (w *world) start() { w.startWith(w.gateway) }
+
+// startWith begins a worker that sends by another way.
+func (w *world) startWith(s outbox.Sender) {
+	w.worker = outbox.New(w.store, "sms", s, w.options)
 	ctx, cancel := context.WithCancel(w.ctx)
 	var loop sync.WaitGroup
 	loop.Go(func() { require.NoError(w, w.worker.Run(ctx)) })

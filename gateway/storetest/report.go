@@ -140,6 +140,51 @@ func testReportByID(b *bench) {
 	require.ErrorIs(b, b.report(r), gateway.ErrSeen)
 }
 
+// testReportEarly is a report that names the gateway's id before the line has
+// learned it.
+func testReportEarly(b *bench) {
+	taken := sent
+	taken.Provider = "id-7"
+	early := gateway.Report{Channel: "sms", Provider: "id-7", State: gateway.ReportAccepted}
+	hold := func(state gateway.Delivery) {
+		early.State = state
+		require.ErrorIs(b, b.report(early), gateway.ErrNotFound)
+	}
+	ref := b.say(number(1), reply("1a", dialog.Answer))[0]
+	b.lease(b.now, 1)
+	hold(gateway.ReportDelivered)
+	hold(gateway.ReportAccepted)
+	early.Channel, early.OptedOut = "another channel", true
+	hold(gateway.ReportDelivered)
+	early.Channel, early.OptedOut = "sms", false
+	b.reopen()
+	b.lease(b.now, 1)
+	b.now = b.now.Add(9 * time.Minute)
+	b.settle(ref, taken)
+	require.Equal(b, []gateway.Delivery{gateway.ReportDelivered}, b.told())
+	require.ErrorIs(b, b.report(early), gateway.ErrSeen)
+	require.Empty(b, b.due(b.now))
+
+	early.Provider, early.OptedOut, taken.Provider = "id-8", true, "id-8"
+	ref = b.say(number(2), reply("2a", dialog.Answer))[0]
+	b.lease(b.now, 1)
+	hold(gateway.ReportRejected)
+	b.settle(ref, taken)
+	require.Len(b, b.due(b.now), 1, "a gateway's opt-out is heard whenever it comes")
+
+	early.Provider, taken.Provider = "id-9", "id-9"
+	ref = b.say(number(3), reply("3a", dialog.Answer))[0]
+	hold(gateway.ReportRejected)
+	b.now = b.now.Add(11 * time.Minute)
+	for i := range 1200 { // strays of another sender do not grow for ever
+		early.Provider = fmt.Sprint("stray ", i)
+		hold(gateway.ReportDelivered)
+	}
+	b.lease(b.now, 1)
+	b.settle(ref, taken)
+	require.Len(b, b.told(), 2, "an id that comes again so much later is another message's")
+}
+
 func testReportLate(b *bench) {
 	ref := b.say(number(1), reply("1a", dialog.Answer))[0]
 	b.lease(b.now, 1)

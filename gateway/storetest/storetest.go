@@ -53,6 +53,7 @@ func Run(t *testing.T, open Opener) {
 		"a report before the submit result":       testReportFirst,
 		"a report settles what was unsure":        testReportSettles,
 		"a report by the gateway's id":            testReportByID,
+		"a report before its id is known":         testReportEarly,
 		"a report too late":                       testReportLate,
 		"a report of an opt-out":                  testReportOptOut,
 		"a report after erasing":                  testReportErased,
