@@ -432,7 +432,11 @@ func (s *Service) commit(ctx context.Context, c Change) error {
 
 // funds returns how the caps of a channel stand.
 func (s *Service) funds(channel string, now time.Time) Funds {
-	return s.options.Channels[channel].Tariff.Funds(s.turns.Spent(channel, now))
+	tariff := s.options.Channels[channel].Tariff
+	if tariff.Day == (Spend{}) && tariff.Month == (Spend{}) {
+		return FundsAmple
+	}
+	return tariff.Funds(s.turns.Spent(channel, now))
 }
 
 // writes returns the channel on which a person of a channel can be written to:

@@ -34,6 +34,9 @@ type Spend struct {
 // Plus returns both together.
 func (s Spend) Plus(o Spend) Spend { return Spend{s.Segments + o.Segments, s.Money + o.Money} }
 
+// Minus takes one off the other.
+func (s Spend) Minus(o Spend) Spend { return Spend{s.Segments - o.Segments, s.Money - o.Money} }
+
 // share returns how much of a cap is used, zero if it caps nothing.
 func (s Spend) share(limit Spend) float64 {
 	var used float64

@@ -2,7 +2,6 @@ package boltstore
 
 import (
 	"fmt"
-	"maps"
 	"strings"
 	"sync"
 	"time"
@@ -16,13 +15,31 @@ import (
 // ledger is what was spent, by channel and day. A day is a few octets, so all
 // of them are held in memory.
 type ledger struct {
-	zone *time.Location // where days begin
-	mu   sync.RWMutex
-	days map[spendDay]gateway.Spend
+	zone   *time.Location // where days begin
+	mu     sync.RWMutex
+	days   map[spendDay]gateway.Spend
+	months map[spendDay]gateway.Spend // of the days, by the month's first letters
+}
+
+func newLedger(zone *time.Location) *ledger {
+	if zone == nil {
+		zone = time.UTC
+	}
+	return &ledger{zone: zone, days: map[spendDay]gateway.Spend{}, months: map[spendDay]gateway.Spend{}}
+}
+
+// set enters what a day came to.
+func (l *ledger) set(d spendDay, s gateway.Spend) {
+	had, month := l.days[d], d.month()
+	l.days[d] = s
+	l.months[month] = l.months[month].Plus(s).Minus(had)
 }
 
 // spendDay is a channel's day, such as 2026-03-02.
 type spendDay struct{ channel, day string }
+
+// month is such as 2026-03.
+func (d spendDay) month() spendDay { return spendDay{d.channel, d.day[:len("2006-01")]} }
 
 func (d spendDay) key() []byte { return []byte(d.channel + "\x00" + d.day) }
 
@@ -38,22 +55,17 @@ func (l *ledger) recall(tx *bolt.Tx) error {
 			return fmt.Errorf("decode spend of %q: %w", k, err)
 		}
 		channel, day, _ := strings.Cut(string(k), "\x00")
-		l.days[spendDay{channel, day}] = s
+		l.set(spendDay{channel, day}, s)
 		return nil
 	})
 }
 
 // Spent implements gateway.Ledger.
-func (s *Store) Spent(channel string, at time.Time) (spent gateway.Spent) {
+func (s *Store) Spent(channel string, at time.Time) gateway.Spent {
 	today := s.ledger.day(channel, at)
 	s.ledger.mu.RLock()
 	defer s.ledger.mu.RUnlock()
-	for date := 1; date <= 31; date++ {
-		d := spendDay{channel, fmt.Sprintf("%s%02d", today.day[:len("2006-01-")], date)}
-		spent.Month = spent.Month.Plus(s.ledger.days[d])
-	}
-	spent.Day = s.ledger.days[today]
-	return spent
+	return gateway.Spent{Day: s.ledger.days[today], Month: s.ledger.months[today.month()]}
 }
 
 // spend adds to what the transaction has spent.
@@ -90,7 +102,9 @@ func (s *Store) settleSpend(w *write) error {
 	w.after = append(w.after, func() {
 		s.ledger.mu.Lock()
 		defer s.ledger.mu.Unlock()
-		maps.Copy(s.ledger.days, w.spent)
+		for d, total := range w.spent {
+			s.ledger.set(d, total)
+		}
 	})
 	return nil
 }

@@ -98,10 +98,7 @@ func Open(path string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open store %s: %w", path, err)
 	}
-	if o.Zone == nil {
-		o.Zone = time.UTC
-	}
-	s := &Store{db: db, queue: newQueue(), early: map[string]time.Time{}, ledger: &ledger{zone: o.Zone, days: map[spendDay]gateway.Spend{}}, jobs: make(chan *job, maxBatch), done: make(chan struct{})}
+	s := &Store{db: db, queue: newQueue(), early: map[string]time.Time{}, ledger: newLedger(o.Zone), jobs: make(chan *job, maxBatch), done: make(chan struct{})}
 	if s.optOuts, err = openOptOuts(path+".optouts", o.NoSync); err != nil {
 		return nil, errors.Join(fmt.Errorf("open opt-outs: %w", err), db.Close())
 	}

@@ -193,7 +193,9 @@ func (w *Worker) ready(ctx context.Context, m gateway.Outbound, until time.Time,
 	if !send {
 		return false, w.settle(m, s)
 	}
-	w.fly(cost(m), 1)
+	w.mu.Lock()
+	w.flying = w.flying.Plus(cost(m))
+	w.mu.Unlock()
 	w.next = w.next.Add(time.Duration(float64(max(1, m.Segments)) / w.options.PerSecond * float64(time.Second)))
 	return true, nil
 }
@@ -233,13 +235,6 @@ func (w *Worker) before(m gateway.Outbound, under *sync.WaitGroup) (gateway.Sett
 	return s, send
 }
 
-// fly adds a message to what is under way, or takes it off.
-func (w *Worker) fly(s gateway.Spend, sign int) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.flying = w.flying.Plus(gateway.Spend{Segments: sign * s.Segments, Money: gateway.Money(sign) * s.Money})
-}
-
 // rested waits until the channel has rested. It returns false when the context
 // ended, or if the rest goes beyond a time that is not zero.
 func (w *Worker) rested(ctx context.Context, until time.Time) bool {
@@ -265,7 +260,11 @@ func (w *Worker) rested(ctx context.Context, until time.Time) bool {
 // send sends one message and settles it. A request that was written is waited
 // for even if the worker is to end.
 func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
-	defer w.fly(cost(m), -1)
+	defer func(s gateway.Spend) {
+		w.mu.Lock()
+		w.flying = w.flying.Minus(s)
+		w.mu.Unlock()
+	}(cost(m))
 	request, cancel := context.WithTimeout(context.WithoutCancel(ctx), sendLimit)
 	defer cancel()
 	if m.Notice != "" {
