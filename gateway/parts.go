@@ -46,23 +46,28 @@ func (in Inbound) partsAlarm(since time.Time) Alarm {
 	}
 }
 
-// identified returns a part with an id. Without one of its own it is told apart
-// by what it says: the same soon after is a repeat, and the same another day is
-// another text, although references come again.
+// says is the id of a part by what it says.
+func (in Inbound) says() MessageID {
+	return NewMessageID(in.Channel, in.From.Digits(), "part", in.PartsName(), fmt.Sprint(in.Part.Seq), string(in.Part.Octets))
+}
+
+// identified returns a part with the id by which it is held. The same soon after
+// its text was answered is a repeat, under whatever id; without one, the same on
+// another day is another text, although references come again.
 func (s *Service) identified(ctx context.Context, in Inbound) (Inbound, error) {
-	if in.ID != (MessageID{}) {
-		return in, nil
-	}
-	says := []string{"part", in.PartsName(), fmt.Sprint(in.Part.Seq), string(in.Part.Octets)}
-	in.ID = NewMessageID(in.Channel, in.From.Digits(), says...)
-	e, err := s.turns.Recall(ctx, in.From, in.ID)
+	e, err := s.turns.Recall(ctx, in.From, in.says())
+	anonymous := in.ID == MessageID{}
 	switch {
-	case errors.Is(err, ErrNotFound):
-		return in, nil
-	case err == nil && in.At.Sub(e.At) > partsWait:
-		in.ID = NewMessageID(in.Channel, in.From.Digits(), append(says, in.At.UTC().Format(time.RFC3339Nano))...)
+	case err == nil && in.At.Sub(e.At) <= partsWait:
+		in.ID = in.says()
+	case err == nil && anonymous:
+		in.ID = NewMessageID(in.Channel, in.From.Digits(), "part", in.PartsName(), string(in.Part.Octets), in.At.UTC().Format(time.RFC3339Nano))
+	case errors.Is(err, ErrNotFound) && anonymous:
+		in.ID = in.says()
+	case !errors.Is(err, ErrNotFound):
+		return in, err
 	}
-	return in, err
+	return in, nil
 }
 
 // hold keeps a part of a long text. When no more is missing it returns the text
@@ -89,7 +94,7 @@ func (s *Service) hold(ctx context.Context, c Conversation, in Inbound) (Inbound
 // pieces is what is held of a long text, sorted.
 type pieces struct {
 	text []Inbound   // one for each place, in order
-	ids  []MessageID // of these, and of those that say the same
+	ids  []MessageID // of these, of those that say the same, and of what they say
 	left []Inbound   // of another text under the same reference, oldest first
 }
 
@@ -108,6 +113,9 @@ func sortPieces(all []Inbound, better func(a, b Inbound) bool) (p pieces) {
 		i := slices.IndexFunc(p.text, func(t Inbound) bool { return t.Part.Seq == in.Part.Seq })
 		if bytes.Equal(in.Part.Octets, p.text[i].Part.Octets) {
 			p.ids = append(p.ids, in.ID)
+			if says := in.says(); says != in.ID && !slices.Contains(p.ids, says) {
+				p.ids = append(p.ids, says)
+			}
 		} else {
 			p.left = append(p.left, in)
 		}

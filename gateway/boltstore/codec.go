@@ -139,10 +139,12 @@ const (
 	remember = 72 * time.Hour
 )
 
+// find returns the entry that answered a message last.
 func (c consumed) find(id []byte) (k gateway.Key, ok bool) {
-	for ; len(c) > 0; c = c[consumedLength:] {
-		if string(c[:idLength]) == string(id) {
-			return gateway.Key(c[idLength:consumedLength]), true
+	for ; len(c) > 0; c = c[:len(c)-consumedLength] {
+		last := c[len(c)-consumedLength:]
+		if string(last[:idLength]) == string(id) {
+			return gateway.Key(last[idLength:]), true
 		}
 	}
 	return k, false
