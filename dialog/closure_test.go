@@ -109,10 +109,11 @@ func (s *spot) key(whole bool) string {
 
 // closure is a search over all states a conversation can be in.
 type closure struct {
-	engine *dialog.Engine
-	phone  *phone
-	whole  bool
-	fits   sync.Map // replies and screens that are within their budget
+	engine  *dialog.Engine
+	catalog *locales.Catalog
+	phone   *phone
+	whole   bool
+	fits    sync.Map // replies and screens that are within their budget
 
 	mu        sync.Mutex
 	questions map[string]*spot  // by topic and slot, the first to ask it
@@ -156,6 +157,11 @@ func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (d
 	if _, ok := ev.(dialog.Said); ok && len(turn.Replies) == 0 && !confirmed || len(turn.Replies) > 3 {
 		c.fault(at, name, "one to three messages", all(turn))
 	}
+	for _, r := range turn.Replies {
+		if fixed := c.fixed(r.Key, turn.Heard.Lang); !strings.Contains(r.Text, fixed) && !strings.Contains(r.Text, c.fixed(r.Key, "en")) {
+			c.fault(at, name, "C17: nobody shortens "+r.Key, r.Text)
+		}
+	}
 	if key, caution := lacking(turn); key != "" {
 		c.fault(at, name, key+" without "+caution, all(turn))
 	}
@@ -170,6 +176,14 @@ func (c *closure) step(at *spot, name string, now time.Time, ev dialog.Event) (d
 		}
 	}
 	return turn, to
+}
+
+// fixed returns the line of first aid or caution of a key, word by word.
+func (c *closure) fixed(key string, l locales.Lang) string {
+	if !strings.HasPrefix(key, "aid.") && !strings.HasPrefix(key, "caution.") || locales.Sample(locales.ID(key)) != nil {
+		return ""
+	}
+	return c.catalog.Text(l, locales.ID(key), nil)
 }
 
 // together are the replies that say two messages in one: when a drum was
@@ -381,7 +395,9 @@ func (c *closure) run(level []*spot, farthest int) (states, steps int) {
 func TestNoStateWithoutAWayOut(t *testing.T) {
 	p := newPhone(t)
 	p.place.Duty = 1
-	c := &closure{engine: p.e, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", questions: map[string]*spot{}, faults: map[string]string{}}
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	c := &closure{engine: p.e, catalog: catalog, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", questions: map[string]*spot{}, faults: map[string]string{}}
 	begin := time.Now()
 	level := []*spot{{now: p.now}}
 	for _, l := range []locales.Lang{"en", "sw"} {

@@ -421,6 +421,34 @@ func TestC7WetIsWet(t *testing.T) {
 	}
 }
 
+// TestC7LitAllTheSame: LIT after a refusal is met with the cautions, with more
+// smoke and with a later sign; a doubtful answer is echoed by its wetter band.
+func TestC7LitAllTheSame(t *testing.T) {
+	for _, tc := range []struct {
+		lang                          locales.Lang
+		wet, dry, lit, smoke, caution string
+	}{
+		{"en", "cobs 1 drum wet", "cobs 1 drum dry", "LIT", "Wet waste smokes more and longer", "Covering: smoke can catch fire."},
+		{"sw", "magunzi pipa 1 mbichi", "magunzi pipa 1 kavu", "NIMEWASHA", "moshi mwingi na kwa muda mrefu", "Kufunika: moshi unaweza kuwaka."},
+	} {
+		look := func(waste string) (time.Duration, string) {
+			p := known(t)
+			p.state.Lang, p.state.DrumPast = tc.lang, "food"
+			p.says(waste)
+			turn := p.says(tc.lit)
+			at := slices.IndexFunc(p.state.Timers, func(o dialog.Timer) bool { return o.Kind == "smoke" })
+			return p.state.Timers[at].At.Sub(p.now), all(turn)
+		}
+		dry, _ := look(tc.dry)
+		wet, said := look(tc.wet)
+		require.Greater(t, wet, dry, "a later sign")
+		require.Contains(t, said, tc.smoke)
+		require.Contains(t, said, tc.caution)
+		require.NotRegexp(t, `(?i)impossible|cannot`, said)
+	}
+	require.Contains(t, all(known(t).says("cobs 1 drum, some snap some bend")), "Too wet to burn: maize cobs", "the band is named")
+}
+
 // ask returns a text that gives the waste by its English name, one drum and the
 // dryness; waste that chokes a plain drum gets its pipe first.
 func ask(t testing.TB, p *phone, w calc.Waste, dryness string) string {
@@ -486,6 +514,36 @@ func TestC9NoUndatedOrders(t *testing.T) {
 	require.Positive(t, rung, "a smoke check that falls into the dark")
 }
 
+// TestC9HarmlessWhenReadLate: an order to cover says what holds if it is done
+// already, and one that speaks of opening names the hour before which it is not.
+func TestC9HarmlessWhenReadLate(t *testing.T) {
+	for l, words := range map[locales.Lang]struct{ lit, covered, leave, before string }{
+		"en": {"LIT", "COVERED", "it is covered, leave it shut", "not before"}, "sw": {"NIMEWASHA", "NIMEFUNIKA", "limefunikwa, liache", "si kabla"},
+	} {
+		p := known(t)
+		p.state.Lang = l
+		orders := map[string]int{}
+		check := func(turn dialog.Turn) {
+			for _, r := range turn.Replies {
+				orders[r.Key]++
+				switch r.Key {
+				case "burn.smoke", "burn.cover":
+					require.Contains(t, r.Text, words.leave)
+				case "burn.may-open":
+					require.Contains(t, r.Text, words.before)
+				}
+			}
+		}
+		p.says(words.lit)
+		p.until(p.now.Add(50*time.Minute), check)
+		p.says(words.covered)
+		p.until(p.now.Add(40*time.Hour), check)
+		for _, key := range []string{"burn.smoke", "burn.cover", "burn.may-open"} {
+			require.Positive(t, orders[key], "%s %s", l, key)
+		}
+	}
+}
+
 // TestC10TheRecipeAloneIsEnough: sign to cover and not-before rule stand in the
 // recipe, and a channel that cannot send on its own offers no timing.
 func TestC10TheRecipeAloneIsEnough(t *testing.T) {
@@ -549,6 +607,45 @@ func TestC12ATurnIsAtMostThreeMessages(t *testing.T) {
 	require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, keys(p.says("cobs 2 drums dry")))
 }
 
+// TestC12OwnMeasureFirst: amounts come first in the measure the producer gave,
+// ranges are written "12 to 18", and the exact paste comes with the real
+// kilograms.
+func TestC12OwnMeasureFirst(t *testing.T) {
+	for text, first := range map[string]string{"cobs 3 sacks dry": "3 sacks, ", "cobs 6 tins dry": "6 tins, ", "cobs 40 kg dry": "2.5 sacks, 40 kg"} {
+		turn := known(t).says(text)
+		load := turn.Replies[0].Text
+		require.Contains(t, load, first, text)
+		require.Less(t, strings.Index(load, first), strings.Index(load, " kg dry"), text)
+		require.NotRegexp(t, `\d ?[-–] ?\d`, all(turn), text)
+	}
+	p := known(t)
+	require.Contains(t, all(p.says("cobs 1 drum dry")), "Have 3.5 to 7 cups cassava flour")
+	p.says("LIT")
+	p.now = p.now.Add(30 * time.Minute)
+	p.says("COVERED")
+	p.now = p.now.Add(30 * time.Hour)
+	p.says("OPENED")
+	p.says("cold")
+	require.Regexp(t, `For 7 kg charcoal: \d+ cups cassava flour\.`, all(p.says("weighed 7 kg")))
+}
+
+// TestC13SilenceIsNotBlamed: who answers nothing is told what to do and by when,
+// and a batch nobody speaks of is closed kindly.
+func TestC13SilenceIsNotBlamed(t *testing.T) {
+	p := known(t)
+	p.says("cobs 1 drum dry")
+	p.says("LIT") // the question of the drum's past is left unanswered
+	require.Equal(t, "lit", p.state.Drums[0].Stage)
+	var said []string
+	p.until(p.now.AddDate(0, 0, 7), func(turn dialog.Turn) {
+		said = append(said, keys(turn)...)
+		require.NotRegexp(t, `(?i)you did not|you have not|forgot|why have|must answer`, all(turn))
+	})
+	require.Contains(t, said, "burn.silent")
+	require.Contains(t, said, "burn.closed")
+	require.Empty(t, p.state.Drums)
+}
+
 // TestC13OneTextIsEnough: a recipe needs one text, and the first turn says what
 // a text costs.
 func TestC13OneTextIsEnough(t *testing.T) {
@@ -576,9 +673,26 @@ func TestC14OrderOfEmergency(t *testing.T) {
 		require.Equal(t, dialog.Emergency, turn.Replies[0].Urgency)
 		require.Equal(t, dialog.Slot("dryness"), turn.State.Frames[len(turn.State.Frames)-1].Open, text)
 	}
+	require.False(t, p.state.Stopped, "inside a sentence the word ends nothing")
 	require.Contains(t, keys(p.says("snaps")), "recipe.light")
 
-	turn := p.says("i am dizzy, cobs 1 drum dry")
+	turn := p.says("STOP. My child fainted")
+	require.True(t, strings.HasPrefix(turn.Replies[0].Text, "NOT WAKING:"))
+	require.True(t, p.state.Stopped, "first aid first, then the opt-out")
+	require.Contains(t, all(turn), "You get no more messages from me.")
+	require.LessOrEqual(t, len(turn.Replies), 3)
+	sw := known(t)
+	sw.state.Lang = "sw"
+	turn = sw.says("STOP. mtoto amezimia")
+	require.True(t, sw.state.Stopped)
+	require.Equal(t, []string{"aid.not-waking", "aid.not-waking"}, keys(turn)[:2])
+	require.Contains(t, turn.Replies[2].Text, "Hutapata tena ujumbe")
+	p.says("START")
+	require.Contains(t, keys(known(t).says("help")), "line.help")
+	require.Contains(t, keys(known(t).says("help!")), "aid.injury", "called out")
+	require.Contains(t, keys(known(t).says("STOP")), "consent.stopped")
+
+	turn = p.says("i am dizzy, cobs 1 drum dry")
 	require.True(t, strings.HasPrefix(turn.Replies[0].Text, "GAS DANGER!"))
 	require.Equal(t, "b", turn.Heard.Tier)
 	require.Contains(t, keys(turn), "recipe.light")

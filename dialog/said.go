@@ -47,8 +47,8 @@ func (t *turn) said(ev Said) {
 		back := t.aidIn(ev.Text)
 		t.overrideWith(em.kinds)
 		back()
-		if t.optOut(r) {
-			t.stop()
+		if t.optOut(r) || r.beginsWithStop() {
+			t.stopBeside()
 		}
 		t.s.Met, t.s.Seen = true, t.seen()
 		return
@@ -393,6 +393,22 @@ func (t *turn) stop() {
 func (t *turn) stopped() bool {
 	return t.s.Stopped && !slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Consent }) &&
 		!slices.ContainsFunc(t.s.Timers, func(o Timer) bool { return o.ID != timerDuty })
+}
+
+// beginsWithStop reports whether a text says STOP before it says anything else.
+// Inside a sentence the word ends nothing: "stop my child fainted".
+func (r reading) beginsWithStop() bool {
+	return len(r.spans) > 0 && r.spans[0].is("word.stop") && !r.spans[0].fuzzy && r.spans[0].from == 0 && r.tokens[r.spans[0].to-1].comma
+}
+
+// stopBeside confirms an opt-out behind first aid, whose lines stay whole: where
+// there is no room for one more message it joins the last.
+func (t *turn) stopBeside() {
+	t.stop()
+	if n := len(t.out.Replies); n > maxReplies {
+		t.out.Replies[n-2].Text += "\n" + t.out.Replies[n-1].Text
+		t.out.Replies = t.out.Replies[:n-1]
+	}
 }
 
 // askStop asks once whether an everyday word was an opt-out, while a drum is
