@@ -160,6 +160,7 @@ func (t *turn) enrolled(p Profile) {
 	if p.Place != "" {
 		t.s.Place = p.Place
 	}
+	p.Group = strings.ToValidUTF8(p.Group, "\uFFFD")
 	t.s.Profile = p
 	if t.s.Met || t.s.Stopped {
 		return

@@ -88,8 +88,8 @@ func (e *Engine) begin(s State, w World) *turn {
 	t := &turn{e: e, w: w, s: s.clone(), fresh: !s.Met}
 	t.heard = &t.out.Heard
 	t.lang = s.Lang
-	if t.lang == "" {
-		t.lang = e.fallback
+	if _, known := e.lexicons.words[t.lang]; !known || !e.catalog.Has(t.lang, "line.menu") {
+		t.lang = e.fallback // nothing was said yet, or the language is no longer kept
 	}
 	t.place = placeOf(w.Facts, s.Place)
 	t.now = w.Now.In(t.place.Zone)

@@ -24,9 +24,10 @@ var safetyFamilies = []string{"emergency", "harm", "person", "body", "hazard"}
 const tradeFamily = "trade"
 
 const (
-	fuzzyLetters  = 5 // words at least this long may hold one slip
-	safetyLetters = 6 // the same for words of the safety families
-	maxPhrase     = 7 // words in one phrase
+	fuzzyLetters  = 5  // words at least this long may hold one slip
+	safetyLetters = 6  // the same for words of the safety families
+	longestWord   = 40 // letters beyond which nobody slipped
+	maxPhrase     = 7  // words in one phrase
 )
 
 // index finds the meanings of one language's words: exactly by a map, with one
@@ -113,7 +114,7 @@ func deletions(word string) []string {
 
 // guess returns the known words that are one slip away from an unknown word.
 func (x *index) guess(word string, letters int) []string {
-	if utf8.RuneCountInString(word) < letters {
+	if n := utf8.RuneCountInString(word); n < letters || n > longestWord {
 		return nil
 	}
 	var out []string

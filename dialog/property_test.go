@@ -1,6 +1,7 @@
 package dialog_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -92,24 +93,66 @@ func TestAnyTextInAnyState(t *testing.T) {
 	})
 }
 
-// FuzzStep feeds any text into a few typical states.
+// FuzzStep feeds any text, and any text behind it, into typical states: the
+// state that comes of them can be stored and read again.
 func FuzzStep(f *testing.F) {
-	for _, text := range texts {
-		for state := range 4 {
-			f.Add(text, state)
-		}
+	states := typical(f)
+	for i, text := range texts {
+		f.Add(text, texts[(i+7)%len(texts)], i%len(states))
 	}
-	p := known(f)
-	states := []dialog.State{{}, p.state, sealed(f).state}
-	p.says("cobs 1 drum")
-	states = append(states, p.state)
-	e, w := engine(f), p.world()
-	f.Fuzz(func(t *testing.T, text string, state int) {
-		s := states[min(max(state, 0), len(states)-1)]
-		turn := e.Step(s, dialog.Said{Text: text, Via: dialog.SMS}, w)
-		require.NotEmpty(t, turn.Replies)
-		require.LessOrEqual(t, len(turn.Replies), 3)
-		_, err := dialog.DecodeState(turn.State.Encode())
-		require.NoError(t, err)
+	e, w := engine(f), newPhone(f).world()
+	f.Fuzz(func(t *testing.T, first, second string, state int) {
+		s := states[(state%len(states)+len(states))%len(states)]
+		for _, text := range []string{first, second} {
+			turn := e.Step(s, dialog.Said{Text: text, Via: dialog.SMS}, w)
+			if turn.Heard.OptOut && s.Stopped {
+				require.LessOrEqual(t, len(turn.Replies), 1) // confirmed already
+			} else {
+				require.NotEmpty(t, turn.Replies)
+			}
+			require.LessOrEqual(t, len(turn.Replies), 3)
+			decoded, err := dialog.DecodeState(turn.State.Encode())
+			require.NoError(t, err)
+			require.Equal(t, turn.State.Encode(), decoded.Encode())
+			s = decoded
+		}
+	})
+}
+
+// typical are states in which texts of every kind are kept: a stranger, a person
+// with nothing open, a sealed drum, and open questions for a number, an option,
+// a text of one's own and a name, on the phone of one and of a group.
+func typical(t testing.TB) []dialog.State {
+	states := []dialog.State{{}, sealed(t).state}
+	for _, path := range [][]string{nil, {"cobs"}, {"cobs 1 drum"}, {"ask"}, {"join"}, {"qwerty", "qwerty", "qwerty"}, {"FORGET ME"}, {"LIT", "LIT B", "COVERED"}, {"STOP"}} {
+		p := known(t)
+		for _, text := range path {
+			p.says(text)
+		}
+		states = append(states, p.state)
+	}
+	p := absent(t, "sw")
+	p.state.Profile.Group = "Umoja"
+	return append(states, p.state)
+}
+
+// FuzzHear feeds any text to the reader in every language it hears: what it
+// makes of it is finite, and the same twice.
+func FuzzHear(f *testing.F) {
+	for _, row := range rows(f, "texts.csv") {
+		f.Add(row["text"], row["lang"])
+	}
+	for _, text := range texts {
+		f.Add(text, "sw")
+	}
+	e := engine(f)
+	f.Fuzz(func(t *testing.T, text, lang string) {
+		h := e.Hear(locales.Lang(lang), text)
+		require.Equal(t, h, e.Hear(locales.Lang(lang), text))
+		for slot, v := range h.Slots {
+			require.False(t, math.IsNaN(v.Number) || math.IsInf(v.Number, 0), slot)
+			require.GreaterOrEqual(t, v.Number, 0.0, slot)
+		}
+		require.Contains(t, []string{"", "a", "b"}, h.Tier)
 	})
 }

@@ -30,6 +30,7 @@ const (
 // words of command, then the dialogue.
 func (t *turn) said(ev Said) {
 	t.via = ev.Via
+	ev.Text = strings.ToValidUTF8(ev.Text, "\uFFFD") // what is kept must be readable again
 	if !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence {
 		t.away()
 	}
