@@ -162,7 +162,7 @@ func (n Notice) exact() Notice {
 type Preview struct {
 	Persons  int            `json:"persons"`
 	Segments int            `json:"segments"`
-	Price    float64        `json:"price"`
+	Price    float64        `json:"price"` // in units of the currency
 	Rings    map[string]int `json:"rings"`
 	// Asked is how many of them are asked first whether the number is still theirs,
 	// because nothing was heard of it for long.
@@ -183,10 +183,10 @@ type Variant struct {
 // by place.
 const maxVariants = 20
 
-func (p *Preview) add(c copyFor, price float64) {
+func (p *Preview) add(c copyFor) {
 	p.Persons++
 	p.Segments += c.ref.Segments
-	p.Price += price
+	p.Price = (MoneyOf(p.Price) + c.ref.Price).Units()
 	p.Rings[ringNames[c.ring]]++
 	if c.asks {
 		p.Asked++

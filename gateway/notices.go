@@ -29,17 +29,12 @@ type NoticeStore interface {
 type Notices struct {
 	store   NoticeStore
 	service *Service
-	price   func(channel string, to Number, segments int) float64
 	started chan struct{}
 }
 
-// NewNotices returns the notices of a store and its service. Price is what a
-// message costs; it may be nil.
-func NewNotices(st NoticeStore, s *Service, price func(channel string, to Number, segments int) float64) *Notices {
-	if price == nil {
-		price = func(string, Number, int) float64 { return 0 }
-	}
-	return &Notices{store: st, service: s, price: price, started: make(chan struct{}, 1)}
+// NewNotices returns the notices of a store and its service.
+func NewNotices(st NoticeStore, s *Service) *Notices {
+	return &Notices{store: st, service: s, started: make(chan struct{}, 1)}
 }
 
 // Preview tells what a notice would come to, and changes nothing.
@@ -58,7 +53,7 @@ func (n *Notices) Preview(ctx context.Context, notice Notice, now time.Time) (Pr
 		case one.left != "":
 			p.LeftOut[one.left]++
 		default:
-			p.add(one, n.price(one.ref.Channel, c.Number, one.ref.Segments))
+			p.add(one)
 		}
 		return ctx.Err()
 	})

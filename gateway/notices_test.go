@@ -64,7 +64,7 @@ func TestNoticeListGoesOnWhereItWas(t *testing.T) {
 			}
 			return nil
 		}
-		notices := gateway.NewNotices(st, l.service, nil)
+		notices := gateway.NewNotices(st, l.service)
 		started, err := notices.Start(l.ctx, gateway.Notice{Message: dialog.Notice{Texts: map[locales.Lang]string{"en": "hello"}}}, time.Now())
 		require.NoError(t, err)
 		require.ErrorIs(t, notices.Run(l.ctx), gone)
@@ -99,7 +99,7 @@ func TestNoticeFollowsThePerson(t *testing.T) {
 	l := newLine(t)
 	l.step = greets
 	l.receive(l.inbound("none", "hi"))
-	notices := gateway.NewNotices(l.store, l.service, nil)
+	notices := gateway.NewNotices(l.store, l.service)
 	n := l.notice("a", number(t, 1))
 	leased, err := l.store.Lease(l.ctx, "none", l.now, time.Minute, 1)
 	require.NoError(t, err)
@@ -126,7 +126,7 @@ func TestNoticeFollowsThePerson(t *testing.T) {
 // it.
 func TestNoticeIsChecked(t *testing.T) {
 	l := newLine(t)
-	notices := gateway.NewNotices(l.store, l.service, nil)
+	notices := gateway.NewNotices(l.store, l.service)
 	words := func(text string) dialog.Notice {
 		return dialog.Notice{Texts: map[locales.Lang]string{"en": text}}
 	}
@@ -154,7 +154,11 @@ func TestNoticeIsChecked(t *testing.T) {
 // TestNoticeAudience: places, groups, languages, stages and wastes leave others
 // out; an empty list leaves nobody out.
 func TestNoticeAudience(t *testing.T) {
-	l := newLine(t)
+	l := newLine(t, func(o *gateway.Options) {
+		ch := o.Channels["none"]
+		ch.Tariff.PerSegment = gateway.MoneyOf(0.8)
+		o.Channels["none"] = ch
+	})
 	person := dialog.State{
 		Met: true, Seen: l.now, Lang: "en", Place: "lakeside", Profile: dialog.Profile{Consent: "list", Group: "Umoja"},
 		Drums:   []dialog.Drum{{Name: "A", Stage: "sealed"}},
@@ -165,10 +169,7 @@ func TestNoticeAudience(t *testing.T) {
 		return t
 	}
 	l.receive(l.inbound("none", "hi"))
-	notices := gateway.NewNotices(l.store, l.service, func(channel string, _ gateway.Number, segments int) float64 {
-		require.Equal(t, "none", channel)
-		return 0.8 * float64(segments)
-	})
+	notices := gateway.NewNotices(l.store, l.service)
 	for name, tc := range map[string]struct {
 		audience gateway.Audience
 		reaches  bool

@@ -20,7 +20,7 @@ func TestC30StaleAlarmsAreDropped(t *testing.T) {
 	l := newLine(t, func(o *gateway.Options) {
 		o.Duty = func(string) []gateway.Number { return []gateway.Number{duty} }
 	})
-	notices := gateway.NewNotices(l.store, l.service, nil)
+	notices := gateway.NewNotices(l.store, l.service)
 	l.step = func(s dialog.State, _ dialog.Event, w dialog.World) dialog.Turn {
 		s.Profile.Consent = "list"
 		s.Seen = w.Now

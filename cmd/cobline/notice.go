@@ -216,7 +216,7 @@ func orderStore(config Config, command, argument string) (answer []byte, err err
 	if err != nil {
 		return nil, err
 	}
-	c := &controller{config: config, store: store, notices: gateway.NewNotices(store, line.service, nil), hold: &hold{}}
+	c := &controller{config: config, store: store, notices: gateway.NewNotices(store, line.service), hold: &hold{}}
 	return c.do(ctx, command, argument)
 }
 

@@ -82,9 +82,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		return err
 	}
 	tariffs := config.tariffs()
-	notices := gateway.NewNotices(store, line.service, func(channel string, to gateway.Number, segments int) float64 {
-		return tariffs[channel].Price(to, segments).Units()
-	})
+	notices := gateway.NewNotices(store, line.service)
 	var deadline time.Duration
 	for i, shape := range line.shapes {
 		deadline = max(deadline, shape.Deadline())

@@ -38,7 +38,7 @@ func BenchmarkNotice(b *testing.B) {
 	service := gateway.NewService(engine, st, gateway.Options{
 		Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}, Carry: gateway.CarryAll}},
 	})
-	notices := gateway.NewNotices(st, service, nil)
+	notices := gateway.NewNotices(st, service)
 	sender := &counter{}
 	worker := outbox.New(st, "sms", sender, outbox.Options{PerSecond: 1e6, Notices: notices})
 

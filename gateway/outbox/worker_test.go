@@ -139,7 +139,7 @@ func playAt(t *testing.T, tariff gateway.Tariff, perSecond float64, f func(w *wo
 			GiveUp: 48 * time.Hour, Poke: func(string) { w.worker.Poke() },
 		})
 		w.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{"home": {Key: "home", Zone: zone}}})
-		w.notices = gateway.NewNotices(st, w.service, nil)
+		w.notices = gateway.NewNotices(st, w.service)
 		w.options = outbox.Options{
 			Policy: outbox.Policy{
 				Quiet:  gateway.Quiet{From: gateway.Clock{Hour: 20, Minute: 30}, To: gateway.Clock{Hour: 6}},
