@@ -136,7 +136,7 @@ func (c ChannelConfig) notes() []string {
 		walk("", reflect.ValueOf(c.Out).Elem(), func(_ string, v reflect.Value) { given += fmt.Sprintln(v) })
 		gives := func(name string) bool { return strings.Contains(given, "."+name) }
 		if c.Out.Dry {
-			note("is dry: what it would send goes to the log, and nobody gets it")
+			note("is dry: what it would send goes to the log and counts against its caps, and nobody gets it")
 		}
 		if !answerable.MatchString(c.Sender) {
 			note("sends as %s, which nobody can write back to", c.Sender)
