@@ -48,6 +48,31 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "", "please stop sending messages", "consent.stopped"},
 		{"sw", "", "acha kunitumia ujumbe", "consent.stopped"},
 		{"en", "recipe", "paste for 30 kg charcoal", "ask.starch"},
+		{"en", "sealed", "can i move the drum", "burn.wait"},
+		{"sw", "sealed", "naweza kuhamisha pipa", "burn.wait"},
+		{"en", "opened", "charcoal still warm can i bag it", "caution.storing"},
+		{"sw", "opened", "mkaa bado joto naweza kuweka kwenye gunia", "caution.storing"},
+		{"en", "", "sleeping with briquettes in the room", "caution.buyers"},
+		{"en", "", "can i cook inside with briquettes", "caution.buyers"},
+		{"en", "sealed", "i put it in the house", "caution.storing"},
+		{"sw", "", "kulala na briketi chumbani", "caution.buyers"},
+		{"en", "", "i want to warm the room at night, baby is cold", "caution.buyers"},
+		{"sw", "", "nataka kupasha chumba joto usiku", "caution.buyers"},
+		{"sw", "sealed", "ni usiku nimeweka ndani ya nyumba", "caution.storing"},
+		{"sw", "", "nimeweka mkaa ndani ya nyumba", "caution.storing"},
+		{"en", "", "can children watch", "caution.people"},
+		{"en", "", "i am pregnant can i do it", "caution.people"},
+		{"sw", "", "watoto wanaweza kuangalia", "caution.people"},
+		{"en", "sealed", "i want to look inside", "burn.not-before"},
+		{"en", "sealed", "i lifted the lid a bit", "burn.asking-opened"},
+		{"sw", "sealed", "nimechungulia kidogo", "burn.opened-early"},
+		{"en", "sealed", "smoke is coming from the bottom", "burn.leak"},
+		{"sw", "sealed", "udongo umeanguka", "burn.leak"},
+		{"en", "lit", "i used petrol", "burn.may-light"},
+		{"sw", "lit", "nimetumia petroli", "burn.may-light"},
+		{"en", "sealed", "its morning now", "burn.not-before"},
+		{"en", "lit", "thunder", "burn.rain"},
+		{"en", "", "i am tired", "line.menu"},
 		{"sw", "wet", "yatakauka kwa siku ngapi", "waste-dry.days"},
 		{"sw", "", "moshi kila mahali", "aid.gas"},
 		{"sw", "", "mvua inanyesha kwenye briketi zangu", "dry.rain"},
@@ -224,6 +249,29 @@ func TestC6BothDrums(t *testing.T) {
 	p.says("nimewasha pipa 1")
 	p.says("nimewasha pipa 2")
 	require.Equal(t, []string{"1", "2"}, []string{p.state.Drums[0].Name, p.state.Drums[1].Name}, "drums with numbers for names")
+}
+
+// TestC21AQuestionAboutANamedDrum: a drum's name is not taken for a slip of
+// another word.
+func TestC21AQuestionAboutANamedDrum(t *testing.T) {
+	p := known(t)
+	p.lasts("lit drum asha", "covered drum asha")
+	for _, text := range []string{"is asha's drum cold", "is asha cold", "asha is cold now", "asha: is it cold"} {
+		before := drums(p.state)
+		turn := p.says(text)
+		require.Contains(t, keys(turn), "burn.not-before", text)
+		require.Equal(t, before, drums(turn.State), text)
+	}
+}
+
+// TestALittleIsNoSmoke: a word that may be of anything is no answer about smoke,
+// unless it is all of the text.
+func TestALittleIsNoSmoke(t *testing.T) {
+	p := sealed(t)
+	p.state.Lang, p.state.Drums[0].Stage = "sw", "lit"
+	require.NotContains(t, keys(p.says("nina chakula kidogo")), "burn.cover-now")
+	require.Contains(t, keys(p.says("moshi kidogo")), "burn.cover-now")
+	require.Contains(t, keys(p.says("kidogo")), "burn.cover-now")
 }
 
 // TestTheMorningAfter: the answer to "How is the hurt person?" is no failure.

@@ -101,7 +101,10 @@ func (t *turn) report(r reading, ev Said) bool {
 // feelsDrum reports whether a text says no more than how a sealed drum feels.
 func (t *turn) feelsDrum(r reading) bool {
 	_, sealed := t.latestSealed()
-	return sealed && len(r.spans) > 0 && !slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("state")) == 0 && !r.belongs(s) }) && r.hasFamily("state")
+	strange := func(s span) bool {
+		return len(s.of("state")) == 0 && !r.belongs(s) && t.drumNamed(r.tokens[s.from].word) == ""
+	}
+	return sealed && len(r.spans) > 0 && !slices.ContainsFunc(r.spans, strange) && r.hasFamily("state")
 }
 
 // flares meets a text that says no more than that opened charcoal is warm or
@@ -128,8 +131,9 @@ func (t *turn) smokeSeen(r reading) bool {
 	if !ok || r.hasFamily("waste") {
 		return false
 	}
+	spoken := r.smokeAnswer() || slices.ContainsFunc(r.safety, func(s span) bool { return s.is("hazard.smoke") })
 	for _, s := range r.spans {
-		if n := s.of("smoke"); len(n) == 1 && !s.fuzzy {
+		if n := s.of("smoke"); len(n) == 1 && !s.fuzzy && (spoken || s.to-s.from > 1 || n[0] == "flames") { // "a little" may be of anything
 			t.heard.Topic, t.heard.Understood = topicBurn, true
 			t.note(slotSmoke, Value{Key: n[0]})
 			t.smoke(d.Name, smokeWords[n[0]])

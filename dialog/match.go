@@ -13,6 +13,7 @@ import (
 var exactFamilies = map[string]bool{
 	"report": true, "question": true, "number": true, "person": true, "trade": true, "ordinal": true,
 	"word.stop": true, "word.stop-local": true, "word.yes": true, "word.no": true, "word.ok": true, "word.not": true,
+	"thing.plastic": true, "thing.cutting": true, "thing.indoors": true, "thing.moving": true,
 	"word.forget-me": true, "word.not-me": true, "word.about": true,
 }
 

@@ -179,6 +179,9 @@ func (t *turn) converse(r reading, ev Said) {
 		t.resume()
 		return
 	}
+	if t.warnedOf(r) {
+		return
+	}
 	t.puzzled(r.text)
 }
 
@@ -241,13 +244,39 @@ func (t *turn) polite(r reading) bool {
 	return true
 }
 
-// warned answers what nobody may do, asked or told: to cut an old drum, or to
-// wash one and use it. An open question stays open.
+// warned answers what nobody may do, asked or told: to cut an old drum or to wash
+// one and use it, to bring charcoal or a drum indoors, to sleep or cook beside
+// its gas. An open question stays open.
 func (t *turn) warned(r reading) bool {
-	if !r.has("thing.cutting") || r.hasFamily("waste") {
+	hot := t.burning()
+	reports := func(s span) bool { return len(s.of("report")) > 0 && !s.is("report.dark") }
+	switch {
+	case r.hasFamily("waste") || slices.ContainsFunc(r.spans, reports):
+		return false // the line about rain speaks of the house too
+	case r.has("thing.cutting"):
+		t.say("caution.drum", Answer, nil)
+	case r.has("thing.indoors"), r.has("thing.moving") && hot:
+		t.say("caution.storing", Answer, nil)
+		if d, ok := t.hot(); ok {
+			t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		} else if !hot {
+			t.say("caution.buyers", Answer, nil)
+		}
+	default:
 		return false
 	}
-	t.say("caution.drum", Answer, nil)
+	t.heard.Understood = true
+	return true
+}
+
+// warnedOf says who stays away from a drum, to a text that names a child, a
+// pregnant woman or an animal and is not understood otherwise.
+func (t *turn) warnedOf(r reading) bool {
+	near := func(s span) bool { return s.is("person.child") || s.is("person.pregnant") || s.is("person.animal") }
+	if !slices.ContainsFunc(r.safety, near) || t.aiding() {
+		return false
+	}
+	t.say("caution.people", Answer, nil)
 	t.heard.Understood = true
 	return true
 }
