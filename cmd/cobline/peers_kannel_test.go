@@ -473,28 +473,45 @@ func (l *kannelLine) reported(t *testing.T) {
 
 // reports wants of each message that was sent what is known of those of a number.
 func (l *kannelLine) reports(t *testing.T, want func(number string) gateway.Delivery) {
-	l.rest()
-	l.process.stop()
-	defer l.process.start()
-	last := map[string]gateway.Delivery{}
-	journal := l.journal()
-	for _, e := range journal {
-		if e.Kind == gateway.Reported {
-			last[e.Ref] = e.Delivery
-		}
-	}
-	people, sent := l.people(journal), 0
-	for _, e := range journal {
-		for i, said := range e.Replies {
-			if said.Out {
-				sent++
-				number := people[e.Person]
-				require.Equal(t, want(number).String(), last[e.Key.Ref(i)].String(), number)
+	until(t, func() string {
+		l.process.stop()
+		defer l.process.start()
+		journal := l.journal()
+		last := map[string]gateway.Delivery{}
+		for _, e := range journal {
+			if e.Kind == gateway.Reported {
+				last[e.Ref] = e.Delivery
 			}
 		}
+		people, sent := l.people(journal), 0
+		for _, e := range journal {
+			for i, said := range e.Replies {
+				if !said.Out {
+					continue
+				}
+				sent++
+				number := people[e.Person]
+				if got := last[e.Key.Ref(i)]; got != want(number) {
+					return fmt.Sprintf("of a message to %s is known: %v, not %v", number, got, want(number))
+				}
+			}
+		}
+		if sent < 10 || len(last) != sent {
+			return fmt.Sprintf("%d messages were sent, and %d reported", sent, len(last))
+		}
+		return ""
+	})
+}
+
+// until waits until nothing is wrong any more.
+func until(t *testing.T, wrong func() string) {
+	for end := time.Now().Add(45 * time.Second); ; time.Sleep(time.Second) {
+		why := wrong()
+		if why == "" {
+			return
+		}
+		require.True(t, time.Now().Before(end), why)
 	}
-	require.Greater(t, sent, 10)
-	require.Len(t, last, sent)
 }
 
 // sends lets the channel's own sender, which serve uses, send texts of every
@@ -543,13 +560,10 @@ func (l *kannelLine) crash(t *testing.T) {
 
 // recovers waits until phones and journal say the same again.
 func (l *kannelLine) recovers(t *testing.T) {
-	var diff string
-	for end := time.Now().Add(45 * time.Second); ; {
-		if diff, l.again = l.differs(); diff == "" {
-			return
-		}
-		require.True(t, time.Now().Before(end), diff)
-	}
+	until(t, func() (diff string) {
+		diff, l.again = l.differs()
+		return diff
+	})
 }
 
 // restart lets people be answered whose gateway is being restarted.
