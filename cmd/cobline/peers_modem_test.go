@@ -4,7 +4,6 @@ package main
 
 import (
 	"bufio"
-	"encoding/binary"
 	"encoding/hex"
 	"fmt"
 	"maps"
@@ -102,14 +101,6 @@ func (m *modem) take(line string) error {
 	return nil
 }
 
-func fromUTF16(octets []byte) string {
-	units := make([]uint16, len(octets)/2)
-	for i := range units {
-		units[i] = binary.BigEndian.Uint16(octets[2*i:])
-	}
-	return string(utf16.Decode(units))
-}
-
 // unpack returns septets, the least significant bits first.
 func unpack(octets []byte, count int) (codes []byte) {
 	for i := range count {
@@ -174,13 +165,6 @@ func (m *modem) arrive(number string, scheme byte, header, data []byte) {
 	)
 	_, err = fmt.Fprintf(m.network, "%X\n", octets)
 	require.NoError(m.t, err)
-}
-
-func toUTF16(units []uint16) (octets []byte) {
-	for _, u := range units {
-		octets = binary.BigEndian.AppendUint16(octets, u)
-	}
-	return octets
 }
 
 // The daemon of a modem runs the script of the README for each message, and
