@@ -42,8 +42,8 @@ var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "
 
 func (l logged) row() []string {
 	return []string{
-		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, l.Text,
-		strings.Join(l.Replies, "\n"), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
+		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, harmless(l.Text),
+		harmless(strings.Join(l.Replies, "\n")), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
 	}
 }
 

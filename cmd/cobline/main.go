@@ -26,6 +26,7 @@ type commands struct {
 	Init    initCommand    `cmd:"" help:"Write a configuration with fresh secrets."`
 	Check   checkCommand   `cmd:"" help:"Check configuration, messages and figures, and say what to mend."`
 	Log     logCommand     `cmd:"" help:"Print the journal as CSV or JSON lines, without numbers. The line must not run."`
+	Batches batchesCommand `cmd:"" help:"Print everybody's batches and sales as CSV, without numbers. The line must not run."`
 	Store   storeCommand   `cmd:"" help:"Back up or compact the store."`
 	Notice  noticeCommand  `cmd:"" help:"Preview, send and follow officers' notices."`
 	Channel channelCommand `cmd:"" help:"Show the channels, try one on a request, or let a paused one go on."`

@@ -1,0 +1,103 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"cobline/dialog"
+	"cobline/gateway"
+)
+
+type batchesCommand struct {
+	Config  string    `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+	Since   time.Time `format:"2006-01-02" placeholder:"2026-03-02" help:"Leave out what is older."`
+	Numbers bool      `help:"Print whole phone numbers. They are personal data."`
+}
+
+// batchColumns are the names scripts go by; they are stable.
+var batchColumns = []string{
+	"at", "kind", "number", "place", "group", "drum", "waste", "drums", "feed_kg", "charcoal_kg", "half_burned_kg",
+	"minutes_to_cover", "moisture_share", "ash", "sold_kg", "sold_pieces", "money",
+}
+
+// Run prints the batches and the sales of everybody, oldest first for each.
+func (b *batchesCommand) Run(t *terminal) (err error) {
+	config, err := Load(b.Config, os.Environ())
+	if err != nil {
+		return err
+	}
+	store, err := openStore(config)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	w := csv.NewWriter(t.out)
+	if err := w.Write(batchColumns); err != nil {
+		return err
+	}
+	broken := store.Each(context.Background(), gateway.Number{}, func(c gateway.Conversation) error {
+		s := c.State
+		number := c.Number.String()
+		if b.Numbers {
+			number = "+" + c.Number.Digits()
+		}
+		for _, row := range records(s) {
+			if row.at.Before(b.Since) {
+				continue
+			}
+			cells := append([]string{row.at.Format(time.RFC3339), row.kind, number, s.Place, s.Profile.Group}, row.cells...)
+			for i, cell := range cells {
+				cells[i] = harmless(cell)
+			}
+			if err := w.Write(cells); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	w.Flush()
+	return errors.Join(w.Error(), broken)
+}
+
+// entered is one row of a person's record.
+type entered struct {
+	at    time.Time
+	kind  string
+	cells []string // those after the person's own
+}
+
+// records lists the batches of a conversation, then its sales.
+func records(s dialog.State) (rows []entered) {
+	for _, b := range s.Batches {
+		rows = append(rows, entered{b.At, "batch", []string{
+			b.Name, b.Waste, strconv.Itoa(b.Drums), plain(b.FeedKg), plain(b.CharKg), plain(b.BrandsKg), plain(b.Minutes), plain(b.Moisture), b.Ash, "", "", "",
+		}})
+	}
+	for _, sale := range s.Sales {
+		rows = append(rows, entered{sale.At, "sale", []string{"", "", "", "", "", "", "", "", "", plain(sale.Kg), plain(sale.Pieces), plain(sale.Money)}})
+	}
+	return rows
+}
+
+// plain writes a number, or nothing for one that is not known.
+func plain(v float64) string {
+	if v == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(math.Round(100*v)/100, 'f', -1, 64)
+}
+
+// harmless keeps a spreadsheet from reading a cell as a formula: words that
+// people text can begin with its signs.
+func harmless(cell string) string {
+	if _, err := strconv.ParseFloat(cell, 64); err == nil || !strings.ContainsAny(cell[:min(1, len(cell))], "=+-@\t\r\n") {
+		return cell
+	}
+	return "'" + cell
+}
