@@ -411,6 +411,9 @@ func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.
 	}()
 	ability := s.options.Channels[channel].Ability
 	ability.Short = s.funds(s.writes(channel), now) > FundsAmple
+	if ability.Limit > 0 { // whoever dials is written to on the main channel
+		ability.Sends = s.writes(channel) != ""
+	}
 	t = s.engine.Step(c.State, ev, dialog.World{Now: now, Facts: s.facts.Load(), Channel: ability})
 	// A state comes back with whole seconds, and an alarm must still be its timer.
 	t.State.Timers = slices.Clone(t.State.Timers)
