@@ -125,12 +125,12 @@ func (t *turn) end() Turn {
 }
 
 // cautionFirst orders replies: cautions, what else a person is told, a question.
-// The load of a recipe holds its caution itself.
+// The load of a recipe and what is said of a burn hold theirs themselves.
 func cautionFirst(r Reply) int {
 	switch {
 	case len(r.Choices) > 0:
 		return 2
-	case family(r.Key) == "caution" || r.Key == "recipe.load" || r.Urgency == Safety: // "Too early! Close it now"
+	case family(r.Key) == "caution", family(r.Key) == topicBurn, r.Key == "recipe.load":
 		return 0
 	}
 	return 1

@@ -136,7 +136,7 @@ func TestTrouble15ReplayOfAStep(t *testing.T) {
 // A key that turned a page shows that page again, also after another screen.
 func TestTrouble15ReplayOfAPage(t *testing.T) {
 	c := &caller{line: newLine(t), dialect: "step", session: "s1"}
-	c.step = says(dialog.Reply{Text: repeat("load three sacks", 9), Urgency: dialog.Answer, Choices: []string{"yes"}})
+	c.step = says(dialog.Reply{Text: repeat("load three sacks", 4), Urgency: dialog.Answer, Choices: []string{"yes"}})
 	c.call("s1")
 	second, third := c.press("8"), c.press("8")
 	require.NotEqual(t, second, third)

@@ -5,6 +5,7 @@ package ussd
 import (
 	"cmp"
 	"fmt"
+	"strconv"
 	"strings"
 	"unicode"
 )
@@ -61,7 +62,8 @@ func (s Screen) Text() string {
 }
 
 // Press returns the screen after a key. It reports false if the key does not
-// turn a page here, so that it belongs to the dialogue.
+// turn a page here, so that it belongs to the dialogue. The digit of a choice that
+// was not shown yet is no answer to it: it turns to the next page.
 func (s Screen) Press(in string, k Keys) (Screen, bool) {
 	last := len(s.Pages) - 1
 	switch in = strings.TrimSpace(in); {
@@ -69,10 +71,22 @@ func (s Screen) Press(in string, k Keys) (Screen, bool) {
 		s.At++
 	case in == k.Back.Press && s.At > 0 && (s.At < last || s.Options > 0):
 		s.At--
+	case s.At < last && s.unseen(in):
+		s.At++
 	default:
 		return s, false
 	}
 	return s, true
+}
+
+// unseen reports whether an input is the digit of a choice that stands on a page
+// after the one that is shown.
+func (s Screen) unseen(in string) bool {
+	n, err := strconv.Atoi(in)
+	if err != nil || n < 1 || n > s.Options {
+		return false
+	}
+	return !strings.Contains("\n"+strings.Join(s.Pages[:s.At+1], "\n"), "\n"+in+" ")
 }
 
 func footer(keys ...Key) string {
@@ -136,6 +150,12 @@ func (l layout) fill(ps []part, foot string) (page string, rest []part) {
 		n++
 	}
 	if page = join(ps[:n]); page != "" {
+		for m := n; m > 0 && m < len(ps); m-- {
+			// Where a message ends, the page ends with it, if it is half full.
+			if line := join(ps[:m]); ps[m].before == "\n" && 2*l.count(line) >= l.limit {
+				return line, ps[m:]
+			}
+		}
 		return page, ps[n:]
 	}
 	head, tail := l.cut(ps[n].text, foot)

@@ -87,17 +87,19 @@ func TestPress(t *testing.T) {
 		want   int
 		turns  bool
 	}{
-		"more on the first page":           {list, 0, "8", 1, true},
-		"more with a space around it":      {list, 0, " 8 ", 1, true},
-		"more on the last page":            {list, 2, "8", 2, false},
-		"back on the first page":           {list, 0, "7", 0, false},
-		"back on the last page":            {list, 2, "7", 1, true},
-		"a choice":                         {list, 1, "3", 1, false},
-		"hurt":                             {list, 1, "9", 1, false},
-		"menu":                             {list, 1, "0", 1, false},
-		"reading on in a text":             {words, 1, "8", 2, true},
-		"a number where a text ends":       {words, 2, "7", 2, false},
-		"another number where a text ends": {words, 2, "8", 2, false},
+		"more on the first page":            {list, 0, "8", 1, true},
+		"more with a space around it":       {list, 0, " 8 ", 1, true},
+		"more on the last page":             {list, 2, "8", 2, false},
+		"back on the first page":            {list, 0, "7", 0, false},
+		"back on the last page":             {list, 2, "7", 1, true},
+		"a choice not shown yet":            {list, 1, "3", 2, true},
+		"a choice":                          {list, 2, "3", 2, false},
+		"a choice on a page of a long list": {ussd.Screen{Pages: []string{"which?\n1 one\n2 two", "3 three"}, Options: 3}, 0, "2", 0, false},
+		"hurt":                              {list, 1, "9", 1, false},
+		"menu":                              {list, 1, "0", 1, false},
+		"reading on in a text":              {words, 1, "8", 2, true},
+		"a number where a text ends":        {words, 2, "7", 2, false},
+		"another number where a text ends":  {words, 2, "8", 2, false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			c.screen.At = c.at
