@@ -146,3 +146,81 @@ func TestAWeightTakenBack(t *testing.T) {
 	require.Equal(t, 7.0, p.state.Batches[0].CharKg)
 	require.Len(t, p.state.Batches, 1)
 }
+
+// TestWordsThatCollide: words that mean one thing in one language and another in
+// the next count only where they belong, whole and exactly.
+func TestWordsThatCollide(t *testing.T) {
+	for _, row := range []struct {
+		lang   locales.Lang
+		text   string
+		tier   string
+		optOut bool
+		topic  string
+	}{
+		{lang: "en", text: "moto"}, // fire in Swahili, a motorbike elsewhere
+		{lang: "sw", text: "moto", tier: "b"},
+		{lang: "sw", text: "kona"}, // a corner; burned in Hausa
+		{lang: "en", text: "gari 2 kg for 20 kg charcoal", topic: "binder"},
+		{lang: "sw", text: "gari"},                     // a car
+		{lang: "en", text: "mais"},                     // more, maize or but
+		{lang: "en", text: "a"},                        // yes in Hausa
+		{lang: "en", text: "si"},                       // yes in Spanish
+		{lang: "en", text: "acha"},                     // leave it, or "good" in Hindi
+		{lang: "sw", text: "acha", optOut: true},       // leave it
+		{lang: "sw", text: "acha moto uwake"},          // let the fire burn
+		{lang: "en", text: "stop", optOut: true},       // in every language
+		{lang: "sw", text: "stop", optOut: true},       // in every language
+		{lang: "en", text: "stop the fire", tier: "b"}, // no opt-out
+		{lang: "en", text: "smoke stopped"},            // no opt-out
+		{lang: "sw", text: "poa"},                      // cool, or fine
+		{lang: "en", text: "help"},                     // the service, no emergency
+		{lang: "sw", text: "msaada"},                   // the service, no emergency
+		{lang: "sw", text: "magunzi four makavu"},      // a number in English alone
+		{lang: "en", text: "cobs four drums dry", topic: "recipe"},
+	} {
+		h := engine(t).Hear(row.lang, row.text)
+		require.Equal(t, row.tier, h.Tier, "%s %q", row.lang, row.text)
+		require.Equal(t, row.optOut, h.OptOut, "%s %q", row.lang, row.text)
+		require.Empty(t, h.Report, "%s %q", row.lang, row.text)
+		if row.topic != "" {
+			require.Equal(t, row.topic, h.Topic, "%s %q", row.lang, row.text)
+		}
+	}
+}
+
+// TestTroubleTable: each fault of briquettes that a hand press knows has the
+// causes to choose from, each cause a remedy, in both languages, and no question
+// shows more than five.
+func TestTroubleTable(t *testing.T) {
+	for _, row := range []struct{ en, sw, cause, remedy string }{
+		{"they crumble", "zinamomonyoka", "paste was not clear", "half a cup more starch"},
+		{"they crack", "zina nyufa", "full sun on the first day", "shade on day 1"},
+		{"they split in layers", "zinatengana matabaka", "struck very fast", "Press slowly"},
+		{"they have mould", "zina ukungu", "stored damp or in a heap", "Throw away those with mould"},
+		{"they smoke", "zinatoa moshi", "brown bits in the charcoal", "burn them again"},
+		{"hard to light", "ngumu kuwaka", "thick, without a hole", "hole in the middle"},
+		{"they spark or pop", "zinatoa cheche", "damp inside", "Dry them longer"},
+		{"they burn too fast", "zinaisha haraka", "hole is big", "smaller hole"},
+		{"too much ash", "majivu mengi", "white ash in the drum", "cover sooner"},
+		{"they smell bad", "zinanuka", "paste was old or sour", "within 6 hours"},
+		{"they do not dry", "hazikauki", "dried on the ground", "rack 1 m high"},
+		{"they stick in the mould", "zinanata kwenye kalibu", "mould is rough or rusty", "wet cloth or a little oil"},
+		{"white in the middle", "nyeupe ndani", "soft and smells", "That is mould"},
+		{"the fire goes out", "moto unazima", "stove is full of ash", "shake the ash down"},
+		{"the sack gets warm", "gunia linapata joto", "", "spread it thin"},
+	} {
+		p := speaks(t, "en")
+		p.says("fix")
+		turn := p.says(row.en)
+		if row.cause != "" {
+			require.Contains(t, turn.Replies[0].Choices, row.cause, row.en)
+			require.LessOrEqual(t, len(turn.Replies[0].Choices), 5)
+			turn = p.says(row.cause)
+		}
+		require.Contains(t, all(turn), row.remedy, row.en)
+		p = speaks(t, "sw")
+		p.says("tatizo")
+		require.NotContains(t, keys(p.says(row.sw)), "line.unknown", row.sw)
+		require.NotEmpty(t, p.state.Frames[len(p.state.Frames)-1].Slots["symptom"].Key, row.sw)
+	}
+}

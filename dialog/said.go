@@ -41,6 +41,9 @@ func (t *turn) said(ev Said) {
 	if t.smokeOpen() && r.smokeAnswer() || r.whole("word.hurt") {
 		em = emergencyIn{}
 	}
+	if em.tier == "b" && t.shownWords(r) {
+		em = emergencyIn{}
+	}
 	if em.tier == "" && t.barePoison(r) {
 		em = emergencyIn{tier: "b", kinds: []string{kindChemical}}
 	}
@@ -836,6 +839,17 @@ func (t *turn) answerOpen(r reading) bool {
 		key, ok = t.labelled(f, r, false)
 	}
 	return ok && t.choose(f, key)
+}
+
+// shownWords reports whether a text is an option of a topic's open list word for
+// word: the line itself offered it, and it cries nothing.
+func (t *turn) shownWords(r reading) bool {
+	f := t.top()
+	if f == nil || len(f.Options) == 0 || topics[f.Topic].next == nil {
+		return false
+	}
+	_, ok := t.labelled(f, r, true)
+	return ok
 }
 
 // answerLabel takes a text as an option of the open list by the words it was

@@ -36,14 +36,18 @@ type logged struct {
 	Segments int       `json:"segments"`
 	Outcome  string    `json:"outcome"`
 	Flags    []string  `json:"flags"`
+	Lost     bool      `json:"lost"` // a text that was not understood
+	Step     string    `json:"step"` // the question that stayed open
+	Question string    `json:"question"`
 }
 
-var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "topic", "text", "replies", "segments", "outcome", "flags"}
+var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "topic", "text", "replies", "segments", "outcome", "flags", "lost", "step", "question"}
 
 func (l logged) row() []string {
 	return []string{
 		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, harmless(l.Text),
 		harmless(strings.Join(l.Replies, "\n")), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
+		strconv.FormatBool(l.Lost), l.Step, harmless(l.Question),
 	}
 }
 
@@ -106,7 +110,7 @@ func (l *logCommand) writer(t *terminal) (write func(logged) error, flush func()
 
 func (l *logCommand) line(e gateway.Entry, n gateway.Number) logged {
 	out := logged{
-		At: e.At, Kind: fmt.Sprint(e.Kind), Channel: e.Channel, Text: e.Text, Outcome: e.Outcome.String(), Flags: e.Flags,
+		At: e.At, Kind: fmt.Sprint(e.Kind), Channel: e.Channel, Text: e.Text, Outcome: e.Outcome.String(), Flags: e.Flags, Question: e.Question,
 		Person: hex.EncodeToString(e.Person[:]), Number: n.String(),
 	}
 	if l.Numbers {
@@ -116,7 +120,8 @@ func (l *logCommand) line(e gateway.Entry, n gateway.Number) logged {
 		out.Number = e.Sender
 	}
 	if e.Heard != nil {
-		out.Lang, out.Topic = string(e.Heard.Lang), e.Heard.Topic
+		out.Lang, out.Topic, out.Step = string(e.Heard.Lang), e.Heard.Topic, e.Heard.Step
+		out.Lost = e.Kind == gateway.Heard && !e.Heard.Understood
 	}
 	for _, r := range e.Replies {
 		out.Replies = append(out.Replies, r.Text)
