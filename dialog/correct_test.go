@@ -35,6 +35,7 @@ func TestCorrectionsAndPointers(t *testing.T) {
 		{"en", []string{"300 sacks of cobs dry", "no"}, "How many drums"},
 		{"en", []string{"45 sacks of cobs dry", "no, 5"}, "5 sacks"},
 		{"en", []string{"9 kg charcoal, 2 kg cassava root", "all weaker"}, "For 9 kg charcoal: 2 kg cassava root"},
+		{"en", []string{"9 kg charcoal, 2 kg cassava root", "all"}, "For 9 kg charcoal: 2 kg cassava root"},
 		{"sw", []string{"mkaa kilo 9, muhogo mbichi kilo 2", "wote dhaifu"}, "Kwa mkaa kilo 9"},
 		{"en", []string{"my briquettes crumble", "paste not clear"}, "Stir the paste on the fire"},
 		{"en", []string{"check", "all stay whole"}, "Weigh one"},

@@ -882,14 +882,11 @@ func (t *turn) labelled(f *Frame, r reading, whole bool) (string, bool) {
 		return "", false
 	}
 	said, weight := []string{}, 0
-	for i, tok := range r.tokens {
-		said = append(said, tok.word)
+	for _, tok := range r.tokens {
 		if tok.isNumber {
 			return "", false // a number is a digit of the list or an amount
 		}
-		if !slices.ContainsFunc(r.spans, func(s span) bool { return s.from <= i && i < s.to && s.is("word.filler") }) {
-			weight += utf8.RuneCountInString(tok.word)
-		}
+		said, weight = append(said, tok.word), weight+utf8.RuneCountInString(tok.word)
 	}
 	found := ""
 	for _, o := range q.options {
@@ -912,7 +909,7 @@ func (t *turn) labelled(f *Frame, r reading, whole bool) (string, bool) {
 	return found, found != ""
 }
 
-// leastLabel is how many letters with weight name an option.
+// leastLabel is how many letters name an option.
 const leastLabel = 2
 
 // choose acts on the chosen key of the open question.
