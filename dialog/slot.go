@@ -362,6 +362,9 @@ func (t *turn) later(id locales.ID, a locales.Args) {
 func (t *turn) advance(f *Frame) {
 	p := topics[f.Topic]
 	if q, ok := p.next(t, f); ok {
+		if f.Topic != t.s.Last {
+			t.s.More = nil // what was kept back was about something else
+		}
 		t.ask(f, q)
 		return
 	}

@@ -67,7 +67,7 @@ func (t *turn) meant(r reading) string {
 		return topicWasteDrying
 	case drying && key == topicWeather:
 		return topicDrying // "dry briquettes in the sun"
-	case key == "" && r.has("report.rain") && r.hasFamily("weekday"):
+	case key == "" && r.has("report.rain") && (r.hasFamily("weekday") || r.asks()):
 		return topicWeather // "rain tomorrow?"
 	}
 	return key
