@@ -468,8 +468,7 @@ const (
 // forget erases the person.
 func (t *turn) forget() {
 	stopped := t.s.Stopped
-	t.say("consent.forgotten", Answer, nil)
-	t.forAll()
+	t.say("consent.forgotten", Answer, nil) // without the group's name: the journal keeps this answer
 	t.do(Erase{KeepOptOut: stopped})
 	lang := t.lang
 	t.s, t.lang, t.erased = State{}, lang, true

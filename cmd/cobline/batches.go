@@ -96,7 +96,7 @@ func plain(v float64) string {
 // harmless keeps a spreadsheet from reading a cell as a formula: words that
 // people text can begin with its signs.
 func harmless(cell string) string {
-	if _, err := strconv.ParseFloat(cell, 64); err == nil || !strings.ContainsAny(cell[:min(1, len(cell))], "=+-@\t\r\n") {
+	if _, err := strconv.ParseFloat(cell, 64); err == nil || !strings.ContainsAny(cell[:min(1, len(cell))], "=+-@\t\r") {
 		return cell
 	}
 	return "'" + cell
