@@ -123,6 +123,7 @@ func (s *Service) Receive(ctx context.Context, in Inbound) (Shown, error) {
 	}
 	in = in.clean()
 	in.At = s.options.Watch.At(in.At)
+	in.SentAt = in.SentAt.Truncate(time.Millisecond) // as it comes back from a store
 	switch p := in.Part; {
 	case p != nil && !p.valid():
 		in.Part = &Part{Total: 1, Seq: 1, Octets: p.Octets, Charset: p.Charset}

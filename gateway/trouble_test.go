@@ -111,7 +111,7 @@ func TestTrouble01FiftyDeliveries(t *testing.T) {
 }
 
 func TestTrouble01SameOrHonest(t *testing.T) {
-	stamp := start.Add(-4 * time.Second)
+	stamp := start.Add(-4*time.Second + 123_456_789)
 	minute := start.Truncate(time.Minute)
 	for name, c := range map[string]struct {
 		step          stepper
