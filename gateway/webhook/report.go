@@ -39,9 +39,10 @@ func (c *compiler) reports(given *Reports, in reader) *reports {
 	}
 	s := *given
 	r := &reports{states: map[string]string{}}
-	if s.Path == "" {
+	if s.Path == "" || s.Path == in.path {
 		c.want(s.When != nil, "reports.when", "is missing: reports come to the path of messages, so say what tells them apart; or give reports a path")
 		c.want(s.Check.Open(), "reports.check", "cannot be: reports come to the path of messages, whose check they pass")
+		c.want(s.Method == "", "reports.method", "cannot be: reports come to the path of messages, so in.method names their method too")
 		s.Path = in.path
 	}
 	here, there := endpoint{path: in.path}, endpoint{path: s.Path}
