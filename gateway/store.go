@@ -224,6 +224,7 @@ func (o Outcome) String() string {
 // Reasons of settlements that stores and notices tell apart.
 const (
 	WhyExpired  = "expired"
+	WhyCap      = "cap" // there was no money for it in time
 	WhyRefused  = "refused"
 	WhyOptedOut = "opted out"
 	WhyCrash    = "crash" // the line ended while it was sent

@@ -34,6 +34,7 @@ func (r *restoreCommand) Run(t *terminal) error {
 		return fmt.Errorf("make the store's directory: %w", err)
 	}
 	path := filepath.Join(config.Store.Path, storeFile)
+	_, missing := os.Stat(path)
 	switch err := boltstore.Restore(r.File, path, r.Force); {
 	case errors.Is(err, boltstore.ErrStoreExists):
 		return advised{err, "With --force it is moved aside to " + path + boltstore.Replaced + "."}
@@ -41,6 +42,9 @@ func (r *restoreCommand) Run(t *terminal) error {
 		return err
 	}
 	fmt.Fprintf(t.out, "%s is restored to %s.\n", r.File, path)
+	if missing == nil {
+		fmt.Fprintf(t.out, "What was there is kept as %s%s; delete it when you need it no more.\n", path, boltstore.Replaced)
+	}
 	if _, err := os.Stat(path + ".optouts"); errors.Is(err, fs.ErrNotExist) {
 		fmt.Fprintf(t.out, "There is no %s.optouts: who has said STOP since the copy was made is not known. If you have it and its key, put both there before the line runs.\n", path)
 	}

@@ -190,7 +190,7 @@ func (w *write) tallySettled(row waiting, st gateway.Settlement) error {
 			t.Reached++
 		case st.Outcome == gateway.Unknown:
 			t.Unknown++
-		case st.Why == gateway.WhyExpired:
+		case st.Why == gateway.WhyExpired || st.Why == gateway.WhyCap:
 			t.Expired++
 		case st.Why == gateway.WhyOptedOut:
 			t.OptedOut++

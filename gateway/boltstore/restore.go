@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"runtime/debug"
 	"time"
@@ -104,11 +105,24 @@ func Restore(file, path string, replace bool) (err error) {
 		return errors.Join(err, os.Remove(whole))
 	}
 	if missing == nil {
-		if err := os.Rename(path, path+Replaced); err != nil {
-			return err
+		if err := keepAside(path); err != nil {
+			return fmt.Errorf("keep the store that is replaced: %w", err)
 		}
 	}
 	return os.Rename(whole, path)
+}
+
+// keepAside gives the store a second name, in place of one kept before. It has
+// its own until the copy takes that: at no moment is there no store, which a line
+// would begin anew.
+func keepAside(path string) error {
+	if err := os.Remove(path + Replaced); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if os.Link(path, path+Replaced) == nil {
+		return nil
+	}
+	return os.Rename(path, path+Replaced) // some file systems know no second names
 }
 
 // verify reads a file in full and returns what is wrong with it as a store.

@@ -37,7 +37,7 @@ const (
 	whyThrottle = "throttled"
 	whyBlocked  = "blocked"
 	whyOptedOut = gateway.WhyOptedOut
-	whyCap      = "cap"
+	whyCap      = gateway.WhyCap
 	whyGone     = "no channel"
 )
 

@@ -84,8 +84,11 @@ func testUrgency(b *bench) {
 	b.say(number(4), reply("answer", dialog.Answer))
 	b.say(number(5), reply("emergency", dialog.Emergency))
 	b.say(number(6), reply("old reminder", dialog.Reminder), reply("its answer", dialog.Answer))
+	b.say(number(7), reply("old bulletin", dialog.Bulletin), reply("its caution", dialog.Safety))
 	require.Equal(b, "emergency", b.lease(b.now, 1)[0].Text)
-	b.leases(b.now, "answer", "old reminder", "safety", "reminder", "bulletin")
+	refs := b.leases(b.now, "answer", "old reminder", "safety", "its caution", "reminder", "bulletin")
+	b.settle(refs[3], sent)
+	b.leases(b.now, "old bulletin")
 }
 
 func testFailed(b *bench) {
