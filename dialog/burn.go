@@ -583,7 +583,7 @@ func (t *turn) lit(what told, at time.Time) {
 	}
 	t.s.Given = slices.DeleteFunc(t.s.Given, func(id string) bool { return id == "caution.covering" })
 	t.must("caution.covering")
-	if t.s.DrumPast == "oil" || t.s.DrumPast == "unknown" || t.s.DrumPast == "" {
+	if !t.goodDrum(d.Name) {
 		t.say("caution.drum-alight", Answer, nil)
 	}
 	t.follow(d)

@@ -486,6 +486,37 @@ func TestC8TheDrumsPast(t *testing.T) {
 	require.NotContains(t, all(p.says("cobs 2 drums dry")), "What did the drum hold before?")
 }
 
+// TestC8OncePerDrum: the answer holds for the drums of the recipe it was given
+// to; more drums are asked about, the same are not, and a drum that is lit without
+// having been asked about brings the caution.
+func TestC8OncePerDrum(t *testing.T) {
+	for l, words := range map[locales.Lang]struct{ one, two, three, ask, askAll, lit, alight string }{
+		"en": {"cobs 1 drum dry", "cobs 2 drums dry", "cobs 3 drums dry", "What did the drum hold before?", "What did the drums hold before?", "LIT", "Did the drum ever hold fuel"},
+		"sw": {"magunzi pipa 1 kavu", "magunzi pipa 2 kavu", "magunzi pipa 3 kavu", "Pipa lilikuwa na nini kabla?", "Mapipa yalikuwa na nini kabla?", "NIMEWASHA", "pipa liliwahi kuwa na mafuta"},
+	} {
+		p := known(t)
+		p.state.Lang = l
+		require.Contains(t, all(p.says(words.one)), words.ask)
+		p.says("1")
+		require.NotContains(t, all(p.says(words.one)), words.ask, "asked once")
+		require.Contains(t, all(p.says(words.two)), words.askAll, "the second drum was not asked about")
+		other := *p
+		other.says(words.lit)
+		require.Contains(t, all(other.says(words.lit+" B")), words.alight)
+		p.says("1")
+		require.NotContains(t, all(p.says(words.two)), words.askAll)
+		require.NotContains(t, all(p.says(words.one)), words.ask)
+		p.says(words.lit)
+		require.NotContains(t, all(p.says(words.lit+" B")), words.alight)
+		require.Contains(t, all(p.says(words.three)), words.askAll)
+		p.says("2")
+		require.NotContains(t, all(p.says(words.three)), "Light", "the worst of them counts")
+	}
+	p := known(t)
+	p.state.DrumPast = "food" // of a conversation that kept no number of drums
+	require.NotContains(t, all(p.says("cobs 3 drums dry")), "hold before?")
+}
+
 // TestC9NoUndatedOrders: every timed message about a hot drum names a clock
 // time.
 func TestC9NoUndatedOrders(t *testing.T) {
@@ -1165,7 +1196,7 @@ func TestC23TheFirstTurn(t *testing.T) {
 	turn = p.says("cobs 2 drums snaps")
 	require.True(t, strings.HasSuffix(all(turn), "\n1 English\n2 Kiswahili"), all(turn))
 	require.LessOrEqual(t, len(turn.Replies), 3)
-	require.Contains(t, keys(p.says("1")), "ask.drum-past")
+	require.Contains(t, keys(p.says("1")), "ask.drums-past")
 
 	p = newPhone(t)
 	p.says("cobs 1 drum dry")

@@ -55,7 +55,7 @@ const (
 
 func (t *turn) nextRecipe(f *Frame) (question, bool) {
 	if past := f.Slots[slotDrumPast].Key; past != "" {
-		t.s.DrumPast = past
+		t.keepPast(f, past)
 	}
 	if t.s.DrumPast == "poison" || t.s.DrumPast == "none" && f.Slots[slotDrumPast].Key == "none" {
 		return question{}, false
@@ -180,13 +180,13 @@ func (f *Frame) has(s Slot) bool { _, ok := f.Slots[s]; return ok }
 func (t *turn) recipe(f *Frame) {
 	if t.s.DrumPast == "poison" {
 		t.say("recipe.drum-poison", Answer, nil)
-		t.s.DrumPast = "" // another drum may be asked about
+		t.forgetPast()
 		delete(f.Slots, slotDrumPast)
 		return
 	}
 	if t.s.DrumPast == "none" {
 		t.say("recipe.no-drum", Answer, nil)
-		t.s.DrumPast = ""
+		t.forgetPast()
 		delete(f.Slots, slotDrumPast)
 		return
 	}
@@ -212,7 +212,7 @@ func (t *turn) recipe(f *Frame) {
 		return
 	}
 	t.say2("recipe.load", t.load(f, r))
-	if t.s.DrumPast == "oil" || t.s.DrumPast == "unknown" {
+	if badPast(t.s.DrumPast) {
 		t.say2("recipe.expect", t.expect(f, r))
 		t.say("recipe.drum-oil", Answer, nil)
 		return
@@ -249,7 +249,7 @@ func (t *turn) load(f *Frame, r calc.RecipeResult) locales.Args {
 		prepare = t.text("prepare.pipe", nil)
 	}
 	drum := t.text("drum.new", nil)
-	if t.s.DrumPast == "new" || t.s.DrumPast == "food" {
+	if goodPast(t.s.DrumPast) && t.knowsPast(f.drums()) {
 		drum = t.text("drum.no-cutting", nil)
 	}
 	dryness := t.text("dry.dry", nil)
@@ -398,34 +398,34 @@ func (t *turn) sayTest(f *Frame) {
 // drumAnswer takes the drum's past as the answer to the question behind a
 // recipe: only what it changes is said.
 func (t *turn) drumAnswer(past string) {
-	t.s.DrumPast = past
+	t.keepPast(t.frameOf(topicRecipe), past)
 	switch past {
 	case "new", "food":
 		t.say("drum.good", Answer, locales.Args{"Change": t.text("change.recipe", nil), "Next": t.text("next.recipe", nil)})
 	case "poison":
 		t.say("recipe.drum-poison", Answer, nil)
-		t.s.DrumPast = ""
+		t.forgetPast()
 	case "none":
 		t.say("recipe.no-drum", Answer, nil)
-		t.s.DrumPast = ""
+		t.forgetPast()
 	default:
 		t.say("recipe.drum-oil", Answer, nil)
 	}
 }
 
-// afterwards asks once what the drum held, when a recipe has been given.
+// afterwards asks once of each drum what it held, when a recipe has been given.
 func (t *turn) afterwards(f *Frame) {
-	if t.s.DrumPast != "" || t.fresh {
+	if t.knowsPast(f.drums()) || badPast(t.s.DrumPast) || t.fresh {
 		switch {
 		case len(t.out.Replies) > 0:
-		case t.s.DrumPast == "oil" || t.s.DrumPast == "unknown":
+		case badPast(t.s.DrumPast):
 			t.say("recipe.drum-oil", Answer, nil) // again: nobody is sent to light that drum
 		default:
 			t.say("light.text-lit", Answer, locales.Args{"Next": t.text("next.recipe", nil)})
 		}
 		return
 	}
-	q := drumPastQuestion()
+	q := drumPastQuestion(f)
 	if len(t.out.Replies) < maxReplies {
 		t.ask(f, q)
 		return
@@ -437,12 +437,6 @@ func (t *turn) afterwards(f *Frame) {
 		f.Options = append(f.Options, o.key)
 		last.Choices = append(last.Choices, t.text(o.label, nil))
 	}
-}
-
-func drumPastQuestion() question {
-	return question{slot: slotDrumPast, id: "ask.drum-past", options: []option{
-		{key: "food", label: "drum-past.food"}, {key: "oil", label: "drum-past.oil"}, {key: "poison", label: "drum-past.poison"}, {key: "unknown", label: "drum-past.unknown"},
-	}}
 }
 
 // waste names a waste.

@@ -679,7 +679,7 @@ func (t *turn) question(f *Frame) (question, bool) {
 	case topics[f.Topic].next == nil:
 		return t.asideQuestion(f)
 	case f.Done && f.Open == slotDrumPast:
-		return drumPastQuestion(), true
+		return drumPastQuestion(f), true
 	case f.Tie && f.Open != "": // a tie whose question was withdrawn is no question
 		return tieQuestion(f.Open, f.Options), true
 	}

@@ -45,10 +45,11 @@ type State struct {
 	Waste string `cbor:"25,keyasint,omitempty"` // of the last recipe
 
 	// Fills is the maize in kilograms that fills this person's containers.
-	Fills    map[string]float64 `cbor:"23,keyasint,omitempty"`
-	Asked    time.Time          `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
-	Digits   int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
-	Stranger Stranger           `cbor:"32,keyasint,omitempty"` // whether it is known who writes since a long absence
+	Fills     map[string]float64 `cbor:"23,keyasint,omitempty"`
+	Asked     time.Time          `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
+	Digits    int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
+	Stranger  Stranger           `cbor:"32,keyasint,omitempty"` // whether it is known who writes since a long absence
+	PastDrums int                `cbor:"33,keyasint,omitempty"` // how many drums DrumPast is about; zero: all of them
 }
 
 // Stranger says how far it is known, after a long absence, that the person is

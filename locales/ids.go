@@ -179,6 +179,7 @@ var messages = []Message{
 	{"flue.mixed", 1, nil},
 	{"flue.plain", 1, nil},
 	{"ask.drum-past", 1, nil},
+	{"ask.drums-past", 1, nil},
 	{"drum-past.new", 1, nil},
 	{"drum-past.food", 1, nil},
 	{"drum-past.oil", 1, nil},
