@@ -48,6 +48,13 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "", "please stop sending messages", "consent.stopped"},
 		{"sw", "", "acha kunitumia ujumbe", "consent.stopped"},
 		{"en", "recipe", "paste for 30 kg charcoal", "ask.starch"},
+		{"en", "", "half drum cobs dry", "recipe.load"},
+		{"sw", "", "nusu pipa magunzi makavu", "recipe.load"},
+		{"en", "", "how to store briquettes", "caution.storing"},
+		{"en", "", "do i need a permit", "ask.question"},
+		{"en", "", "i am new", "line.help"},
+		{"sw", "", "naanzaje", "line.help"},
+		{"en", "", "change my group", "ask.group"},
 		{"en", "sealed", "can i move the drum", "burn.wait"},
 		{"sw", "sealed", "naweza kuhamisha pipa", "burn.wait"},
 		{"en", "opened", "charcoal still warm can i bag it", "caution.storing"},
@@ -272,6 +279,37 @@ func TestALittleIsNoSmoke(t *testing.T) {
 	require.NotContains(t, keys(p.says("nina chakula kidogo")), "burn.cover-now")
 	require.Contains(t, keys(p.says("moshi kidogo")), "burn.cover-now")
 	require.Contains(t, keys(p.says("kidogo")), "burn.cover-now")
+}
+
+// TestC8OnlyADrumsPastIsOne: a text that only holds a word for what a drum may
+// have held is no answer to what it held.
+func TestC8OnlyADrumsPastIsOne(t *testing.T) {
+	for _, row := range []struct {
+		lang locales.Lang
+		text string
+		past string
+	}{
+		{"en", "too much water", ""},
+		{"en", "i am new", ""},
+		{"en", "i drink water now", ""},
+		{"en", "food is ready", ""},
+		{"en", "water", "food"},
+		{"en", "it is new", "new"},
+		{"en", "it had cooking oil", "food"},
+		{"en", "i got a new drum", "new"},
+		{"en", "food drum", "food"},
+		{"sw", "sina unga", ""},
+		{"sw", "maji mengi sana hapa", ""},
+		{"sw", "chakula", "food"},
+		{"sw", "lilikuwa na asali", "food"},
+		{"sw", "nimepata pipa jipya", "new"},
+	} {
+		p := speaks(t, row.lang)
+		p.state.DrumPast = ""
+		p.says(map[locales.Lang]string{"en": "cobs 1 drum dry", "sw": "magunzi pipa 1 makavu"}[row.lang])
+		p.says(row.text)
+		require.Equal(t, row.past, p.state.DrumPast, row.text)
+	}
 }
 
 // TestTheMorningAfter: the answer to "How is the hurt person?" is no failure.

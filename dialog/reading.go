@@ -157,6 +157,24 @@ func (r reading) hasFamily(f string) bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of(f)) > 0 })
 }
 
+// ofDrum reports whether a text can tell what a drum held: it names a drum, or
+// says little beside what was in it. "Too much water" and "I am new" do not.
+func (r reading) ofDrum() bool {
+	if r.has("unit.drum") || r.has("word.held") {
+		return true
+	}
+	covered := 0
+	for _, s := range r.spans {
+		if s.to-s.from > 1 && len(s.of("drum-past")) > 0 {
+			return true // a phrase of its own, such as "new drum"
+		}
+		if len(s.of("drum-past")) > 0 || s.is("word.filler") || s.is("word.yes") || s.is("word.no") || s.is("word.ok") || s.is("word.not") || len(s.of("number")) > 0 {
+			covered += s.to - s.from
+		}
+	}
+	return covered == len(r.tokens)
+}
+
 // namesWaste reports whether the text names a waste that is no starch too.
 func (r reading) namesWaste() bool {
 	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("waste")) > 0 && len(s.of("starch")) == 0 })

@@ -33,7 +33,7 @@ var recipeTopic = topic{
 	place:    ofContainer,
 	takes: func(r reading, s span, family string, open Slot) bool {
 		harmless := len(s.of("drum-past")) == 1 && (s.is("drum-past.food") || s.is("drum-past.new") || s.is("drum-past.none"))
-		return family != "drum-past" || open == slotDrumPast || !harmless || !r.hasFamily("waste")
+		return family != "drum-past" || !harmless || (open == slotDrumPast || !r.hasFamily("waste")) && r.ofDrum()
 	},
 	infer: func(r reading, in *filled) {
 		sizeOf(r, in)
@@ -45,6 +45,9 @@ var recipeTopic = topic{
 	next:   (*turn).nextRecipe,
 	answer: (*turn).recipe,
 }
+
+// sacksInDrum is how many sacks of loose waste a drum of 200 litres holds.
+const sacksInDrum = 2
 
 // What a plain drum needs for waste that chokes it.
 const (
@@ -167,6 +170,8 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 		in.Mass = calc.Exactly(calc.Kg(f.Slots[slotWasteKg].Number))
 	case contained:
 		in.Volume = calc.Exactly(t.volume(c) * calc.Litre(f.Slots[c.slot].Number))
+	case f.Slots[slotDrums].Number < 1: // "half a drum"
+		in.Volume = calc.Exactly(sacksInDrum * calc.SackVolume() * calc.Litre(f.Slots[slotDrums].Number))
 	default:
 		in.Drums = calc.Count(f.Slots[slotDrums].Number)
 	}
