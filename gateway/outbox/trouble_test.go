@@ -28,7 +28,7 @@ func (w *world) owe(n gateway.Number, texts ...string) {
 		})
 	}
 	require.NoError(w, w.store.Commit(w.ctx, change))
-	w.worker.Poke()
+	w.poke()
 }
 
 // bucket is a gateway's limit: so many segments at once, and as many a second.

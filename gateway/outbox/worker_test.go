@@ -90,6 +90,7 @@ type world struct {
 	service *gateway.Service
 	store   *boltstore.Store
 	gateway *fakeGateway
+	mu      sync.Mutex
 	worker  *outbox.Worker
 	options outbox.Options
 	stop    func() // ends the worker
@@ -102,9 +103,18 @@ type world struct {
 // start begins a worker, as after a restart.
 func (w *world) start() { w.startWith(w.gateway) }
 
+// poke tells the worker there is now that something waits.
+func (w *world) poke() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.worker.Poke()
+}
+
 // startWith begins a worker that sends by another way.
 func (w *world) startWith(s outbox.Sender) {
+	w.mu.Lock()
 	w.worker = outbox.New(w.store, "sms", s, w.options)
+	w.mu.Unlock()
 	ctx, cancel := context.WithCancel(w.ctx)
 	var loop sync.WaitGroup
 	loop.Go(func() { require.NoError(w, w.worker.Run(ctx)) })
@@ -136,7 +146,7 @@ func playAt(t *testing.T, tariff gateway.Tariff, perSecond float64, f func(w *wo
 		w := &world{T: t, ctx: t.Context(), store: st, gateway: &fakeGateway{}}
 		w.service = gateway.NewService(engine, st, gateway.Options{
 			Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}, Tariff: tariff}},
-			GiveUp: 48 * time.Hour, Poke: func(string) { w.worker.Poke() },
+			GiveUp: 48 * time.Hour, Poke: func(string) { w.poke() },
 		})
 		w.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{"home": {Key: "home", Zone: zone}}})
 		w.notices = gateway.NewNotices(st, w.service)
