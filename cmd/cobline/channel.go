@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"cobline/gateway"
-	"cobline/gateway/boltstore"
 	"cobline/gateway/outbox"
 )
 
@@ -30,7 +29,7 @@ type channelListCommand struct {
 // channelState is how a channel fares, as scripts read it; its names are stable.
 type channelState struct {
 	Name    string     `json:"name"`
-	State   string     `json:"state"` // sends, resting, paused, held after a restore, answers: it has no out, or gone: it is not in the configuration
+	State   string     `json:"state"` // sends, resting, failing: the last attempts did, paused, held after a restore, answers: it has no out, or gone: it is not in the configuration
 	Since   *time.Time `json:"since,omitempty"`
 	Reason  string     `json:"reason,omitempty"`
 	Waiting int        `json:"waiting"`
@@ -46,30 +45,17 @@ type spendState struct {
 }
 
 // Run shows the channels of the running line, or else of the store.
-func (l *channelListCommand) Run(t *terminal) (err error) {
+func (l *channelListCommand) Run(t *terminal) error {
 	config, err := Load(l.Config, os.Environ())
 	if err != nil {
 		return err
 	}
-	answer, err := ask(config, "channels", "")
-	if errors.Is(err, errNoLine) {
-		var store *boltstore.Store
-		if store, err = openStore(config); err != nil {
-			return err
-		}
-		defer func() { err = errors.Join(err, store.Close()) }()
-		answer, err = (&controller{config: config, store: store, hold: &hold{}, watch: gateway.NewWatch(time.Time{})}).channels(context.Background())
-	}
-	if err != nil {
+	var states []channelState
+	if _, err := order(config, "channels", "", &states); err != nil {
 		return err
 	}
 	if l.JSON {
-		fmt.Fprintf(t.out, "%s\n", answer)
-		return nil
-	}
-	var states []channelState
-	if err := json.Unmarshal(answer, &states); err != nil {
-		return fmt.Errorf("read the line's answer: %w", err)
+		return printJSON(t.out, states)
 	}
 	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "channel\tstate\twaiting\tfunds\ttoday\tthis month\t")
@@ -137,6 +123,8 @@ func (c *controller) channels(ctx context.Context) ([]byte, error) {
 			s.State = "held"
 		case !health.Resting.IsZero():
 			s.State = "resting"
+		case health.Failed > 0:
+			s.State = "failing"
 		}
 		states = append(states, s)
 	}

@@ -212,11 +212,12 @@ func orderStore(config Config, command, argument string) (answer []byte, err err
 	if err != nil {
 		return nil, err
 	}
-	line, err := newLine(config, store, gateway.NewWatch(last.Time()), nil, slog.New(slog.DiscardHandler))
+	watch := gateway.NewWatch(last.Time())
+	line, err := newLine(config, store, watch, nil, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return nil, err
 	}
-	c := &controller{config: config, store: store, notices: gateway.NewNotices(store, line.service), hold: &hold{}}
+	c := &controller{config: config, store: store, notices: gateway.NewNotices(store, line.service), watch: watch, hold: &hold{}}
 	return c.do(ctx, command, argument)
 }
 

@@ -142,7 +142,8 @@ var look = calc.Clock(false).Cover.Low.Duration()
 // killed again and again. In the end no acknowledged text is lost; every reply
 // and every timed message is at the gateway, and what is there twice has the
 // same reference and says the same; the notice is nowhere twice, and of whom it
-// is not known whether they have it is counted.
+// is not known whether they have it is counted. What was spent is what the
+// journal says was sent.
 func TestNothingOwedIsLostInACrash(t *testing.T) {
 	people, readers, kills := size(24, 240), size(60, 500), size(20, 100)
 	g := newFakeGateway(t, hangsUpOnNotices)
@@ -200,6 +201,7 @@ func TestNothingOwedIsLostInACrash(t *testing.T) {
 			require.Equal(t, 1, entries[fmt.Sprintf("%d-%d", person, i)], "text %d of person %d", i, person)
 		}
 	}
+	require.Equal(t, spent(journal), p.channels()[0].Month.Segments, "what is spent is neither lost nor doubled")
 	repeats := 0
 	for ref, all := range g.got {
 		_, _, err := gateway.ParseRef(ref)
@@ -214,6 +216,27 @@ func TestNothingOwedIsLostInACrash(t *testing.T) {
 	require.LessOrEqual(t, readers, tally.Enlisted)
 	t.Logf("%d kills, %d messages at the gateway, %d of them again; the notice was for %d, of whom %d are unknown",
 		kills, len(g.got), repeats, tally.Enlisted, tally.Unknown)
+}
+
+// spent returns the segments of all messages that the journal says were sent or
+// may have been.
+func spent(journal []gateway.Entry) (n int) {
+	segments := map[string]int{}
+	for _, e := range journal {
+		for i, r := range e.Replies {
+			ref := e.Key.Ref(i)
+			if e.Kind == gateway.Noticed && !r.Out {
+				ref = e.Ref // a notice keeps its own
+			}
+			segments[ref] = r.Segments
+		}
+	}
+	for _, e := range journal {
+		if e.Outcome == gateway.Sent || e.Outcome == gateway.Unknown {
+			n += segments[e.Ref]
+		}
+	}
+	return n
 }
 
 // once wants a notice to be nowhere twice, and what the line says of it to be
@@ -314,14 +337,19 @@ func (p *process) state(id string) noticeState {
 	return all[i]
 }
 
+// channels returns how the channels fare, whether the program runs or not.
+func (p *process) channels() (all []channelState) {
+	_, err := order(p.loaded(), "channels", "", &all)
+	require.NoError(p.t, err)
+	return all
+}
+
 // drain waits until nothing waits to be sent and notices are listed.
 func (p *process) drain(end time.Time) {
 	for {
-		var channels []channelState
-		_, err := order(p.loaded(), "channels", "", &channels)
-		require.NoError(p.t, err)
+		channels := p.channels()
 		var notices []noticeState
-		_, err = order(p.loaded(), "notice-list", "", &notices)
+		_, err := order(p.loaded(), "notice-list", "", &notices)
 		require.NoError(p.t, err)
 		waits := slices.ContainsFunc(channels, func(c channelState) bool { return c.Waiting > 0 }) ||
 			slices.ContainsFunc(notices, func(s noticeState) bool { return !s.Listed })
