@@ -69,12 +69,11 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 	if a.session && channel != "" {
 		alone = slices.IndexFunc(t.Replies, firstAid)
 	}
-	burning := c.State.Burning() || t.State.Burning()
 	// What the answer to the request would hold waits with the rest while there
 	// is nothing to pay for it, if it can.
 	held := !a.session && channel == e.Channel && s.funds(channel, e.At) == FundsHeld
 	for i, r := range t.Replies {
-		m := Outbound{Index: i, Channel: channel, To: c.Number, Urgency: r.Urgency, NotBefore: e.At, Key: r.Key, Burn: burning && ofBurn(r)}
+		m := Outbound{Index: i, Channel: channel, To: c.Number, Urgency: r.Urgency, NotBefore: e.At, Key: r.Key, Burn: ofBurn(r, c.State, t.State)}
 		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End}
 		said.Inline = i < a.replies && (alone < 0 || i == alone) && (!held || m.Vital())
 		said.Out = channel != "" && (!said.Inline || a.session && (r.Keep || firstAid(r)))
@@ -107,14 +106,15 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 // as does the rest of its turn.
 func firstAid(r dialog.Reply) bool { return r.Urgency == dialog.Emergency && len(r.Choices) == 0 }
 
-// ofBurn reports whether a reply to a person who burns looks after the burn: an
-// answer does, and so does what the burn itself brings.
-func ofBurn(r dialog.Reply) bool {
+// ofBurn reports whether a reply to a person who burns looks after the burn. An
+// answer does, also one that ends it; a reminder only while the drum is hot, for
+// nobody is woken to be told that all is over.
+func ofBurn(r dialog.Reply, before, after dialog.State) bool {
 	switch r.Urgency {
 	case dialog.Answer, dialog.Safety:
-		return true
+		return before.Burning() || after.Burning()
 	case dialog.Reminder:
-		return strings.HasPrefix(r.Key, "burn.") || strings.HasPrefix(r.Key, "caution.")
+		return after.Burning() && (strings.HasPrefix(r.Key, "burn.") || strings.HasPrefix(r.Key, "caution."))
 	}
 	return false
 }

@@ -45,6 +45,45 @@ func TestReceiveCarries(t *testing.T) {
 	}
 }
 
+// TestC28WhatBelongsToABurn: what neither caps nor quiet hours keep.
+func TestC28WhatBelongsToABurn(t *testing.T) {
+	hot, cold := []dialog.Drum{{Name: "A", Stage: "sealed"}}, []dialog.Drum{{Name: "A", Stage: "opened"}}
+	for name, c := range map[string]struct {
+		before, after []dialog.Drum
+		urgency       dialog.Urgency
+		key           string
+		burn          bool
+	}{
+		"an answer beside a drum":        {hot, hot, dialog.Answer, "dry.days", true},
+		"the answer that begins it":      {nil, hot, dialog.Answer, "burn.lit", true},
+		"the answer that ends it":        {hot, cold, dialog.Answer, "burn.opened", true},
+		"an answer to one with no drum":  {nil, nil, dialog.Answer, "recipe.load", false},
+		"an answer after it":             {cold, cold, dialog.Answer, "bind.mix", false},
+		"that the drum may be opened":    {hot, hot, dialog.Reminder, "burn.may-open", true},
+		"that the record is closed":      {hot, nil, dialog.Reminder, "burn.closed", false},
+		"a reminder of something else":   {hot, hot, dialog.Reminder, "ask.call-over", false},
+		"a bulletin":                     {hot, hot, dialog.Bulletin, "notice", false},
+		"first aid, which is vital, too": {nil, nil, dialog.Emergency, "aid.burn", false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := newLine(t)
+			l.step = func(s dialog.State, _ dialog.Event, _ dialog.World) dialog.Turn {
+				s.Drums = c.before
+				return dialog.Turn{State: s}
+			}
+			l.receive(l.inbound("none", "hello"))
+			l.step = func(s dialog.State, _ dialog.Event, _ dialog.World) dialog.Turn {
+				s.Drums = c.after
+				return dialog.Turn{State: s, Replies: []dialog.Reply{{Key: c.key, Text: "a", Urgency: c.urgency}}}
+			}
+			l.receive(l.inbound("none", "hello"))
+			m := l.waiting("none")[0]
+			require.Equal(t, c.burn, m.Burn)
+			require.Equal(t, c.burn || c.urgency == dialog.Emergency, m.Vital())
+		})
+	}
+}
+
 // TestC28InlineIsSpent: an answer in a response costs like any other text, once
 // however often it is fetched. At the cap it waits in the outbox, if it can and
 // need not be said at once.

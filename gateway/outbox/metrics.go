@@ -1,6 +1,9 @@
 package outbox
 
 import (
+	"context"
+	"math"
+
 	"github.com/prometheus/client_golang/prometheus"
 
 	"cobline/gateway"
@@ -39,6 +42,22 @@ func newMetrics(r prometheus.Registerer) *metrics {
 	m.seconds = register(r, m.seconds)
 	m.paused = register(r, m.paused)
 	return m
+}
+
+// waits enters how many messages wait on a channel.
+func waits(r prometheus.Registerer, st gateway.Outbox, channel string) {
+	if r == nil {
+		return
+	}
+	register(r, prometheus.NewGaugeFunc(prometheus.GaugeOpts{
+		Name: "cobline_outbox_waiting", Help: "Messages that wait to be sent.", ConstLabels: prometheus.Labels{"channel": channel},
+	}, func() float64 {
+		n, err := st.Waiting(context.Background())
+		if err != nil {
+			return math.NaN()
+		}
+		return float64(n[channel])
+	}))
 }
 
 // register enters a collector, or returns the one a worker before entered.

@@ -86,6 +86,7 @@ func New(st gateway.Outbox, channel string, s Sender, o Options) *Worker {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	o.Policy.Gone = o.Policy.Gone || s == nil
+	waits(o.Metrics, st, channel)
 	return &Worker{
 		store: st, channel: channel, sender: s, options: o,
 		metrics: newMetrics(o.Metrics),
