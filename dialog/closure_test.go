@@ -69,9 +69,9 @@ func (s *spot) question() string {
 
 // key tells the states of the search apart; of the states that share one, the
 // first to be reached stands for all. Left out are amounts, names, words filled
-// in, exact times, what lies below the open question, and what MORE would say.
-// The small search also leaves out all drums but the one that matters most, and
-// whether the person was hurt, stopped, or has a record.
+// in, exact times, what lies below the open question, what MORE would say,
+// the record, and whether somebody was hurt. The small search also leaves out all
+// drums but the one that matters most, and whether the person stopped.
 func (s *spot) key(whole bool) string {
 	b := make([]byte, 0, 100)
 	flags := func(all ...bool) {
@@ -101,7 +101,7 @@ func (s *spot) key(whole bool) string {
 	}
 	if whole {
 		flags(stages...)
-		flags(len(s.state.Drums) > 1, s.state.Stopped, s.state.Alert != nil, len(s.state.Batches) > 0)
+		flags(len(s.state.Drums) > 1, s.state.Stopped)
 		return string(b)
 	}
 	return fmt.Sprint(string(b), slices.Index(stages, true))
