@@ -517,6 +517,29 @@ func TestC8OncePerDrum(t *testing.T) {
 	require.NotContains(t, all(p.says("cobs 3 drums dry")), "hold before?")
 }
 
+// TestC8IsAskedAgain: a text that is not understood does not lose the question
+// behind a recipe; the second brings the menu.
+func TestC8IsAskedAgain(t *testing.T) {
+	p := known(t)
+	p.says("cobs 2 drums dry")
+	turn := p.says("no")
+	require.Contains(t, all(turn), "What did the drums hold before?")
+	require.Contains(t, keys(p.says("1")), "drum.good")
+}
+
+// TestC14ACryInAnotherLanguage that is not understood otherwise brings its line
+// in the language of the cry.
+func TestC14ACryInAnotherLanguage(t *testing.T) {
+	p := known(t)
+	turn := p.says("moto umetoka nje ya pipa")
+	require.True(t, strings.HasPrefix(all(turn), "MOTO:"), all(turn))
+	require.Equal(t, "b", turn.Heard.Tier)
+	p = known(t)
+	p.state.Lang = "sw"
+	turn = p.says("moto umetoka nje ya pipa")
+	require.True(t, strings.HasPrefix(all(turn), "MOTO:"), all(turn))
+}
+
 // TestC9NoUndatedOrders: every timed message about a hot drum names a clock
 // time.
 func TestC9NoUndatedOrders(t *testing.T) {

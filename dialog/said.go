@@ -444,6 +444,30 @@ func (t *turn) stopBeside() {
 	}
 }
 
+// criesAbroad answers a text that says nothing in the person's language and tells
+// of harm in another one, in that language: short words, which mean other things
+// beside the words of the person and alone, count there.
+func (t *turn) criesAbroad(text string) bool {
+	lang, clear := t.e.lexicons.language(text)
+	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 || !slices.Contains(t.e.catalog.Langs(), lang) || !t.switchedOn(lang) {
+		return false
+	}
+	em := t.e.readText(lang, text).emergency()
+	if em.tier == "" {
+		return false
+	}
+	back := t.aidIn(text)
+	defer back()
+	if em.tier == "a" {
+		t.overrideWith(em.kinds)
+		return true
+	}
+	t.heard.Emergency, t.heard.Tier, t.heard.Understood = em.kinds[0], "b", true
+	t.say(firstAid[em.kinds[0]], Emergency, nil)
+	t.say("aid.hurt", Emergency, nil)
+	return true
+}
+
 // askStop asks once whether an everyday word was an opt-out, while a drum is
 // open.
 func (t *turn) askStop() {
@@ -1290,7 +1314,7 @@ func (t *turn) aiding() bool {
 // for the officers with the question it was an answer to.
 func (t *turn) puzzled(text string) {
 	t.heard.Understood = false
-	if t.heard.Tier == "b" {
+	if t.heard.Tier == "b" || t.criesAbroad(text) {
 		return // the line about the danger is the answer
 	}
 	t.s.Fails++
@@ -1307,7 +1331,8 @@ func (t *turn) puzzled(text string) {
 	}
 	t.s.Puzzled = text
 	f := t.top()
-	lost := f == nil || f.Done || f.Topic == lobby && f.Open == slotLanguage
+	done := f != nil && f.Done && (f.Open == "" || f.Fails > 0) // the question behind an answer is asked again once
+	lost := f == nil || done || f.Topic == lobby && f.Open == slotLanguage
 	if t.s.Fails >= failsForPerson && t.w.Channel.Sends && !t.fresh {
 		if t.s.Fails == failsForPerson {
 			t.do(Flag{Why: "not understood"})
