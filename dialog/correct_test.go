@@ -49,6 +49,13 @@ func TestCorrectionsAndPointers(t *testing.T) {
 		{"sw", []string{"bei", "1.500", "0"}, "Mkaa ni 1500 KSh"},
 		{"en", []string{"3,5 kg charcoal maize flour"}, "For 3.5 kg charcoal"},
 		{"en", []string{"drums 2-3, cobs"}, "I read: 2.5 drums. Break some by hand."},
+		{"en", []string{"a drum and a half of cobs dry"}, "Fill 1.5 drums: 3 sacks"},
+		{"en", []string{"cobs I drum dry"}, "Fill 1 drum"},
+		{"en", []string{"cobs 3 or 4 sacks"}, "I read: 3.5 sacks."},
+		{"sw", []string{"magunzi gunia 3 au 4"}, "Nimesoma: magunia 3.5."},
+		{"en", []string{"plan 1,5 tonnes cobs"}, "You wrote 1500 kg of briquettes. Is that right?"},
+		{"en", []string{"price charcoal 60 flour 90"}, "Starch costs you"},
+		{"en", []string{"balls put out yesterday"}, "as balls, put out 1 day ago"},
 		{"sw", []string{"magunzu pipa 2-3"}, "Nimesoma: mapipa 2.5, magunzi ya mahindi."},
 	} {
 		p := speaks(t, row.lang)

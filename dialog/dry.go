@@ -27,6 +27,11 @@ var dryingTopic = topic{
 		}
 		return slot
 	},
+	infer: func(r reading, in *filled) {
+		if r.has("word.yesterday") {
+			in.values[slotOutDays] = Value{Number: 1}
+		}
+	},
 	next:   (*turn).askNothing,
 	answer: (*turn).drying,
 }

@@ -15,7 +15,21 @@ const (
 )
 
 // priceTopic answers what briquettes cost and what they can fetch.
-var priceTopic = topic{key: topicPrice, bare: slotCharcoalPrice, next: (*turn).nextPrice, answer: (*turn).price}
+var priceTopic = topic{
+	key: topicPrice, bare: slotCharcoalPrice,
+	infer: func(r reading, in *filled) {
+		for i, a := range r.sums { // "charcoal 60, flour 90"
+			if len(r.sums) == 2 && r.hasFamily("starch") && a.unit == "" {
+				slot := slotCharcoalPrice
+				if r.nearer(a.token, "starch", "thing") == "starch" || i == 1 && !r.has("thing.char") {
+					slot = slotStarchPrice
+				}
+				in.values[slot] = Value{Number: a.number, Unsure: a.unsure}
+			}
+		}
+	},
+	next: (*turn).nextPrice, answer: (*turn).price,
+}
 
 func (t *turn) nextPrice(f *Frame) (question, bool) {
 	for _, s := range []Slot{slotCharcoalPrice, slotStarchPrice} {

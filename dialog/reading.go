@@ -74,17 +74,26 @@ func (r reading) cut() []part {
 			i++
 		}
 	}
-	return join(out)
+	return r.join(out)
 }
 
 // join adds up and multiplies neighbouring numbers, with an "and" between them
 // or not. In Swahili the multiplier comes first: "mia tatu" is 300.
-func join(parts []part) []part {
+func (r reading) join(parts []part) []part {
 	out := make([]part, 0, len(parts))
-	for _, p := range parts {
+	for i, p := range parts {
 		n := len(out)
 		if !p.isNumber || n == 0 {
 			out = append(out, p)
+			continue
+		}
+		if more, ok := r.andHalf(out, p, parts[i+1:]); ok {
+			out = more
+			continue
+		}
+		if n > 1 && out[n-1].span != nil && out[n-1].span.is("word.range") && out[n-2].isNumber && out[n-2].number < p.number {
+			out[n-2].number, out[n-2].unsure = (out[n-2].number+p.number)/2, true // "3 or 4"
+			out = out[:n-1]
 			continue
 		}
 		at, between := n-1, false
@@ -100,6 +109,22 @@ func join(parts []part) []part {
 		out = append(out, p)
 	}
 	return out
+}
+
+// andHalf adds a fraction that follows a unit: "2 drums and a half", "a drum and
+// a half".
+func (r reading) andHalf(out []part, p part, rest []part) ([]part, bool) {
+	n := len(out)
+	if p.number <= 0 || p.number >= 1 || !p.spelt || n < 2 || !slices.Contains([]string{"and", "na"}, r.tokens[out[n-1].token].word) ||
+		out[n-2].span == nil || len(out[n-2].span.of("unit")) == 0 || len(rest) > 0 && rest[0].span != nil && len(rest[0].span.of("unit")) > 0 {
+		return out, false
+	}
+	if n > 2 && out[n-3].isNumber {
+		out[n-3].number += p.number
+		return out[:n-1], true
+	}
+	unit := out[n-2]
+	return append(out[:n-2], part{number: 1 + p.number, isNumber: true, spelt: true, token: unit.token}, unit), true
 }
 
 // with joins a number to the one before it, if the two are one.
@@ -232,6 +257,12 @@ type amount struct {
 // unitKilo is the unit of "3k": kilograms, or thousands where nothing is weighed.
 const unitKilo = "k"
 
+// converted are the units that are counted in another one.
+var converted = map[string]struct {
+	factor float64
+	unit   string
+}{"week": {7, "day"}, "tonne": {1000, "kg"}, "gram": {0.001, "kg"}}
+
 // measures reads the numbers of a text with their units, written before or
 // after. Before a waste a unit alone counts
 // one: "a drum of cobs".
@@ -275,13 +306,14 @@ func (r reading) measures() []amount {
 		}
 	}
 	for i, p := range parts {
-		if u := unit(i); (u == "drum" || u == "sack") && r.wasteAt(p.span.to, p.span.to+1) {
+		letter := p.token > 0 && (r.tokens[p.token-1].word == "i" || r.tokens[p.token-1].word == "l") // a 1 that looks like it
+		if u := unit(i); (u == "drum" || u == "sack") && (letter || r.wasteAt(p.span.to, p.span.to+1)) {
 			out = append(out, amount{number: 1, unit: u, token: p.token})
 		}
 	}
-	for i := range out {
-		if out[i].unit == "week" {
-			out[i].number, out[i].unit = 7*out[i].number, "day"
+	for i, a := range out {
+		if as, ok := converted[a.unit]; ok {
+			out[i].number, out[i].unit = a.number*as.factor, as.unit
 		}
 	}
 	return out

@@ -47,6 +47,8 @@ func (t *turn) meant(r reading) string {
 	key := t.named(r)
 	drying := r.has("topic.drying") || r.has("topic.waste-drying")
 	switch {
+	case key == "" && r.has("word.yesterday") && (r.hasFamily("mould") || r.has("unit.piece")):
+		return topicDrying // "balls put out yesterday"
 	case r.has("word.sold"):
 		return topicSale
 	case r.has("word.call"):
