@@ -109,6 +109,9 @@ func (t *turn) end() Turn {
 	if t.via == USSD {
 		// The first screen of a session holds the caution.
 		slices.SortStableFunc(t.out.Replies, func(a, b Reply) int { return cautionFirst(a) - cautionFirst(b) })
+		if f, n := t.top(), len(t.out.Replies); n > 0 && (f == nil || f.Open == "") {
+			t.out.Replies[n-1].End = true // nothing is asked: the session is over
+		}
 	}
 	t.endResume()
 	t.out.State = t.s

@@ -122,6 +122,27 @@ func TestEveryTopicSaysHowToGoOn(t *testing.T) {
 	}
 }
 
+// TestASessionEndsWhenNothingIsAsked: the last screen of an answer ends the
+// session, a question never does.
+func TestASessionEndsWhenNothingIsAsked(t *testing.T) {
+	ended := 0
+	for i, j := range journeys {
+		p, texts := journey(t, "en", i)
+		for _, text := range texts {
+			turn := p.step(dialog.Said{Text: text, Via: dialog.USSD})
+			f := turn.State.Frames
+			asked := len(f) > 0 && f[len(f)-1].Open != ""
+			last := turn.Replies[len(turn.Replies)-1]
+			require.Equal(t, !asked, last.End, "%s after %s", j.topic, text)
+			require.False(t, last.End && len(last.Choices) > 0, "%s after %s", j.topic, text)
+			if last.End {
+				ended++
+			}
+		}
+	}
+	require.GreaterOrEqual(t, ended, len(journeys)-2)
+}
+
 // TestWhyAndMoreEverywhere: on every question of every topic and after every
 // answer, and at every step of a burn, WHY gives a reason of its own and MORE
 // says more, the reason, or the next step; an open question is asked again.
