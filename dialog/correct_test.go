@@ -155,6 +155,14 @@ func TestAWeightTakenBack(t *testing.T) {
 	require.Len(t, p.state.Batches, 1)
 }
 
+// TestACallClosesTheQuestion: what follows a CALL is no question for the officers.
+func TestACallClosesTheQuestion(t *testing.T) {
+	p := speaks(t, "en")
+	turn := p.lasts("ask", "CALL", "plan 60 kg cobs")
+	require.Contains(t, keys(turn), "plan.ready")
+	require.Empty(t, turn.Effects)
+}
+
 // TestWordsThatCollide: words that mean one thing in one language and another in
 // the next count only where they belong, whole and exactly.
 func TestWordsThatCollide(t *testing.T) {

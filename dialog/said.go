@@ -517,6 +517,9 @@ func (t *turn) notMe() {
 
 // callBack puts the number on the officers' list.
 func (t *turn) callBack() {
+	if f := t.top(); f != nil && f.Topic == topicAsk {
+		t.close() // what comes next is no question for the officers
+	}
 	t.do(CallBack{})
 	t.set(Timer{ID: timerCall, At: t.w.Now.Add(callDays * 24 * time.Hour), Kind: string(timerCall)})
 	t.say("ask.call", Answer, locales.Args{"Days": callDays})
