@@ -28,7 +28,7 @@ const (
 	fuzzyLetters  = 5  // words at least this long may hold one slip
 	safetyLetters = 6  // the same for words of the safety families
 	longestWord   = 40 // letters beyond which nobody slipped
-	maxPhrase     = 7  // words in one phrase
+	maxPhrase     = 10 // words in one phrase
 )
 
 // index finds the meanings of one language's words: exactly by a map, with one

@@ -53,7 +53,7 @@ func (t *turn) meant(r reading) string {
 		return topicSale
 	case r.has("word.call"):
 		return topicAsk // "please call me back"
-	case r.has("topic.safety") && r.asks():
+	case r.has("topic.safety") && (r.asks() || !r.hasFamily("waste")):
 		return topicSafety // "is the smoke from the kiln dangerous"
 	case r.has("topic.check") && key != topicFix:
 		return topicCheck

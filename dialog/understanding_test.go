@@ -68,8 +68,6 @@ var knownMisread = map[string]string{
 	"burn cobs":                                       "answered with the recipe, which tells of the burn",
 	"how to burn cobs in drum":                        "answered with the recipe, which tells of the burn",
 	"kuchoma magunzi":                                 "answered with the recipe, which tells of the burn",
-	"is the smoke from kiln dangerous":                "answered with the line about gas, then with the recipe",
-	"i dont know what was in the drum":                "asked what the drum held, where \"I do not know\" is an answer",
 	"i weighed the char it is 8kg":                    "asked whether it is done; the kilograms are kept",
 	"naweza kuopen sasa":                              "not understood: a word of two languages",
 	"covered tayari":                                  "taken as a question, which moves nothing",
