@@ -112,7 +112,9 @@ func (s *Store) release(w *write, n gateway.Number, at time.Time) error {
 		if err != nil {
 			return err
 		}
-		if row.Message.Notice == "" || !row.NotBefore.After(at) {
+		// What waits for the answer waits to the end of its time. Anything else waits
+		// for something else: its own beginning, the morning, or a cap.
+		if row.Message.Notice == "" || !row.NotBefore.After(at) || row.NotBefore.Before(exact(row.Message.Expires)) {
 			continue
 		}
 		row.NotBefore = at

@@ -341,6 +341,11 @@ func (w *write) blank(newest, but gateway.Key) error {
 				return err
 			}
 		}
+		if told, i, err := gateway.ParseRef(e.Ref); err == nil && e.Kind == gateway.Noticed { // sent by the reference's name
+			if err := w.deleteSent(append(told[:], byte(i))); err != nil {
+				return err
+			}
+		}
 		if k != but {
 			e.Blank()
 			if v, err = encoding.Marshal(e); err != nil {

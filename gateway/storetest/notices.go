@@ -186,19 +186,39 @@ func testPause(b *bench) {
 
 func testRelease(b *bench) {
 	b.enlist("a", number(1), number(2))
+	b.enlist("tomorrow", number(1))
 	b.say(number(1), reply("reminder", dialog.Reminder))
-	night := b.now.Add(30 * time.Minute)
-	for range 2 {
+	for range 3 {
 		for _, m := range b.lease(b.now, 10) {
-			b.settle(m.Ref, asleep(night))
+			until := b.now.Add(30 * time.Minute)
+			if m.Notice == "a" {
+				until = m.Expires // what waits for an answer waits to the end of its time
+			}
+			b.settle(m.Ref, asleep(until))
 		}
 	}
 	change := b.text(number(1), message(1))
 	change.Release = true
 	require.NoError(b, b.store.Commit(b.ctx, change))
 	out := b.lease(b.now, 10)
-	require.Len(b, out, 1, "what is no notice, and what is another's, waits on")
+	require.Len(b, out, 1)
 	require.Equal(b, "a", out[0].Notice)
+	b.settle(out[0].Ref, sent)
+	require.Empty(b, b.lease(b.now, 10), "what is no notice, what is another's, and what is for later waits on")
+}
+
+// testNoticeErased: also what is kept of a notice, for reports on it, is erased
+// with the person.
+func testNoticeErased(b *bench) {
+	b.enlist("a", number(1))
+	ref := b.lease(b.now, 1)[0]
+	require.NoError(b, b.store.Commit(b.ctx, b.tell(ref)))
+	b.settle(ref.Ref, sent)
+	forget := b.text(ref.To, message(1))
+	forget.Erase = &dialog.Erase{}
+	require.NoError(b, b.store.Commit(b.ctx, forget))
+	require.ErrorIs(b, b.report(gateway.Report{Channel: "sms", Ref: ref.Ref, OptedOut: true}), gateway.ErrNotFound)
+	require.Empty(b, b.due(b.now))
 }
 
 func testTally(b *bench) {

@@ -70,6 +70,7 @@ func Run(t *testing.T, open Opener) {
 		"a crash while a bulletin is sent":        testTrying,
 		"a paused notice":                         testPause,
 		"a notice for one who is to be asked":     testRelease,
+		"a notice to one who is forgotten":        testNoticeErased,
 		"what becomes of a notice is counted":     testTally,
 		"who was greeted":                         testGreeted,
 		"random operations against a map":         testRandom,
