@@ -316,7 +316,7 @@ func (n *Notices) Tell(ctx context.Context, m Outbound, now time.Time) (Outbound
 	}
 	defer n.service.lock(m.To)()
 	if m.Text != "" {
-		return n.again(ctx, m, now)
+		return n.again(ctx, m, notice, now)
 	}
 	var told Outbound
 	var s Settlement
@@ -333,15 +333,17 @@ func (n *Notices) Tell(ctx context.Context, m Outbound, now time.Time) (Outbound
 	return told, s, s == Settlement{} && told.Trying, nil
 }
 
-// again marks a message that was told before, and put off.
-func (n *Notices) again(ctx context.Context, m Outbound, now time.Time) (Outbound, Settlement, bool, error) {
+// again marks a message that was told before, and put off. Whom it was for may
+// have opted out since, or have given the number away.
+func (n *Notices) again(ctx context.Context, m Outbound, notice Notice, now time.Time) (Outbound, Settlement, bool, error) {
 	c, err := n.store.Load(ctx, m.To)
-	if err == nil && c.State.Stopped {
-		return m, dropped(leftOptedOut, now), false, nil
+	if err != nil {
+		return m, Settlement{}, false, fmt.Errorf("tell %v: %w", m.To, err)
 	}
-	if err == nil {
-		err = n.store.Try(ctx, m.Ref)
+	if why := notice.leaves(c, n.service.Facts().Home, now); why != "" {
+		return m, dropped(why, now), false, nil
 	}
+	err = n.store.Try(ctx, m.Ref)
 	if errors.Is(err, ErrNotFound) { // withdrawn or erased meanwhile
 		return m, Settlement{}, false, nil
 	}
@@ -381,7 +383,9 @@ func (n *Notices) tell(ctx context.Context, m Outbound, notice Notice, now time.
 	change.Out = slices.Delete(change.Out, at, at+1)
 	e.Replies[bulletin.Index].Out, e.Ref = false, m.Ref // it keeps the reference's own name
 	bulletin.Ref, bulletin.Notice, bulletin.Ahead = m.Ref, m.Notice, m.Ahead
-	bulletin.Trying = bulletin.Channel == m.Channel // else it goes out by the channel they now use
+	// Else it goes out by the channel they now use; or, of a burn that ended since
+	// the list, when the quiet hours and the caps let it.
+	bulletin.Trying = bulletin.Channel == m.Channel && (m.Urgency != dialog.Safety || c.State.Burning())
 	change.Source.Bulletin = &bulletin
 	change.Conversation.Notices = append(
 		slices.DeleteFunc(slices.Clone(c.Notices), func(r Reached) bool { return now.After(r.Until) }),

@@ -135,6 +135,48 @@ func TestC24NoticeAtNight(t *testing.T) {
 	})
 }
 
+// TestC24NoticeToABurnThatEnded: who had a drum alight when the notice was listed
+// and has none when it begins is not woken by it.
+func TestC24NoticeToABurnThatEnded(t *testing.T) {
+	play(t, 100, func(w *world) {
+		n := person(t, 1)
+		for _, text := range []string{"cobs 1 drum dry", "new drum", "LIT"} {
+			w.says(n, text)
+		}
+		time.Sleep(time.Hour)
+		w.says(n, "COVERED")
+		time.Sleep(23 * time.Hour)
+		night := rain(24 * time.Hour)
+		night.NotBefore = time.Now().Add(13 * time.Hour) // ten in the evening
+		w.send(night)
+		time.Sleep(2 * time.Hour)
+		w.says(n, "OPENED")
+		time.Sleep(12 * time.Hour)
+		require.Empty(t, w.told(n))
+		time.Sleep(8 * time.Hour)
+		require.Len(t, w.told(n), 1)
+		require.Equal(t, 6, w.told(n)[0].In(zone).Hour())
+	})
+}
+
+// TestC21NoticePutOffIsNotForANewOwner: what was told and could not be sent is
+// not sent to whoever says that the number is theirs now.
+func TestC21NoticePutOffIsNotForANewOwner(t *testing.T) {
+	play(t, 100, func(w *world) {
+		n := person(t, 1)
+		w.cook(n)
+		time.Sleep(time.Hour)
+		w.gateway.failing(func(gateway.Outbound) error { return errors.New("down") })
+		id := w.send(rain(6 * time.Hour))
+		time.Sleep(time.Minute)
+		w.says(n, "NOT ME")
+		w.gateway.failing(nil)
+		time.Sleep(time.Hour)
+		require.Empty(t, w.told(n))
+		require.Equal(t, gateway.Tally{Enlisted: 1, Left: 1}, w.tally(id))
+	})
+}
+
 // TestC28NoticeOfUnknownFate: a notice that may have been sent is counted and
 // not sent again; where the gateway knows a reference again, it is.
 func TestC28NoticeOfUnknownFate(t *testing.T) {
