@@ -50,24 +50,39 @@ func openFile(file string, readOnly bool) (*bolt.DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open store %s: %w", file, err)
 	}
-	err = db.View(func(tx *bolt.Tx) error {
-		if info, err := os.Stat(file); err != nil || info.Size() < tx.Size() {
-			return errors.Join(err, errors.New("its end is missing"))
-		}
-		for _, name := range [][]byte{bucketMeta, bucketConv, bucketOut, bucketAlarm, bucketJournal} {
-			if tx.Bucket(name) == nil {
-				return fmt.Errorf("it has no %s", name)
-			}
-		}
-		if v := tx.Bucket(bucketMeta).Get([]byte("format")); len(v) != 1 || v[0] != format {
-			return fmt.Errorf("it has format %v, this program reads format %d", v, format)
-		}
-		return nil
-	})
+	err = db.View(func(tx *bolt.Tx) error { return unharmed(func() error { return begins(tx, file) }) })
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("%s is no store of this program: %w", file, err), db.Close())
 	}
 	return db, nil
+}
+
+// begins returns why a file is no store, by its first pages.
+func begins(tx *bolt.Tx, file string) error {
+	if info, err := os.Stat(file); err != nil || info.Size() < tx.Size() {
+		return errors.Join(err, errors.New("its end is missing"))
+	}
+	for _, name := range [][]byte{bucketMeta, bucketConv, bucketOut, bucketAlarm, bucketJournal} {
+		if tx.Bucket(name) == nil {
+			return fmt.Errorf("it has no %s", name)
+		}
+	}
+	if v := tx.Bucket(bucketMeta).Get([]byte("format")); len(v) != 1 || v[0] != format {
+		return fmt.Errorf("it has format %v, this program reads format %d", v, format)
+	}
+	return nil
+}
+
+// unharmed reads what may be spoilt. Pages that are make the library panic, and
+// those that are missing are a fault of the memory they would be mapped to.
+func unharmed(read func() error) (err error) {
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("it cannot be read: %v", p)
+		}
+	}()
+	return read()
 }
 
 // ErrStoreExists says that a store would be overwritten.
@@ -131,21 +146,14 @@ func verify(file string) error {
 	if err != nil {
 		return err
 	}
-	if err = db.View(readAll); err != nil {
+	if err = db.View(func(tx *bolt.Tx) error { return unharmed(func() error { return readAll(tx) }) }); err != nil {
 		err = fmt.Errorf("%s is not whole: %w", file, err)
 	}
 	return errors.Join(err, db.Close())
 }
 
-// readAll reads every row. Pages that are spoilt make the library panic, and
-// those that are missing are a fault of the memory they would be mapped to.
-func readAll(tx *bolt.Tx) (err error) {
-	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("it cannot be read: %v", p)
-		}
-	}()
+// readAll reads every row.
+func readAll(tx *bolt.Tx) error {
 	var sum byte
 	return tx.ForEach(func(name []byte, b *bolt.Bucket) error {
 		var last []byte

@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -79,12 +80,17 @@ func TestRestoreRefuses(t *testing.T) {
 	require.NoError(t, err)
 	path := s.db.Path()
 	require.NoError(t, s.Close())
-	spoilt := append([]byte(nil), whole...)
-	for i := len(spoilt) / 2; i < len(spoilt)-5000; i++ {
-		spoilt[i] ^= 0x55
+	spoilt := func(from, to int) []byte {
+		content := slices.Clone(whole)
+		for i := from; i < to; i++ {
+			content[i] ^= 0x55
+		}
+		return content
 	}
+	metas := 2 * os.Getpagesize()
 	for name, content := range map[string][]byte{
-		"nothing": nil, "a text": []byte("no store at all\n"), "torn": whole[:len(whole)/2], "spoilt": spoilt,
+		"nothing": nil, "a text": []byte("no store at all\n"), "torn": whole[:len(whole)/2],
+		"spoilt": spoilt(len(whole)/2, len(whole)-5000), "spoilt but for its head": spoilt(metas, len(whole)),
 	} {
 		t.Run(name, func(t *testing.T) {
 			file := filepath.Join(t.TempDir(), "copy")
