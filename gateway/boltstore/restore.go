@@ -104,7 +104,8 @@ func Restore(file, path string, replace bool) (err error) {
 		if !replace {
 			return fmt.Errorf("restore %s: %w", path, ErrStoreExists)
 		}
-		old, err := bolt.Open(path, 0o600, &bolt.Options{Timeout: 2 * time.Second})
+		// To be written it would be looked through, which a spoilt one does not survive.
+		old, err := bolt.Open(path, 0o600, &bolt.Options{ReadOnly: true, Timeout: 2 * time.Second})
 		if errors.Is(err, bolterrors.ErrTimeout) {
 			return fmt.Errorf("restore %s: another process has it; is `cobline serve` running?", path)
 		}

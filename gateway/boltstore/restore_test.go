@@ -102,3 +102,33 @@ func TestRestoreRefuses(t *testing.T) {
 	require.Error(t, Restore(filepath.Join(t.TempDir(), "missing"), path, true))
 	require.NoError(t, reopened(t, path).Err())
 }
+
+// A store that is spoilt is what copies are for.
+func TestRestoreOverASpoiltStore(t *testing.T) {
+	for name, spoil := range map[string]func(content []byte) []byte{
+		"text": func([]byte) []byte { return []byte("no store at all\n") },
+		"torn": func(content []byte) []byte { return content[:len(content)/2] },
+		"pages": func(content []byte) []byte {
+			for i := 2 * os.Getpagesize(); i < len(content); i++ {
+				content[i] ^= 0x55
+			}
+			return content
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := fresh(t)
+			for range 200 {
+				put(t, s, number(t, "999000000001"), func(*gateway.Change) {})
+			}
+			file, path := copied(t, s), s.db.Path()
+			require.NoError(t, s.Close())
+			content, err := os.ReadFile(path)
+			require.NoError(t, err)
+			require.NoError(t, os.WriteFile(path, spoil(content), 0o600))
+			require.NoError(t, Restore(file, path, true))
+			c, err := reopened(t, path).Load(context.Background(), number(t, "999000000001"))
+			require.NoError(t, err)
+			require.Equal(t, uint64(200), c.Rev)
+		})
+	}
+}
