@@ -29,6 +29,7 @@ const (
 
 // recallEarly reads which reports are held.
 func (s *Store) recallEarly(tx *bolt.Tx) error {
+	clear(s.early)
 	return tx.Bucket(bucketEarly).ForEach(func(k, v []byte) error {
 		e, err := decodeEarly(v)
 		s.early[string(k)] = e.At

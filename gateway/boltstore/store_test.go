@@ -2,6 +2,7 @@ package boltstore
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -92,6 +93,32 @@ func TestPanicKeepsToItsCaller(t *testing.T) {
 		require.Nil(t, w.get(bucketMeta, []byte("half")))
 		return nil
 	}))
+}
+
+// A report that is held in a transaction that fails is held by nothing.
+func TestEarlyReportOfAFailedWrite(t *testing.T) {
+	s, ctx := fresh(t), context.Background()
+	at := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	early := func(id string, at time.Time) gateway.Report {
+		return gateway.Report{Channel: "sms", Provider: id, State: gateway.ReportDelivered, At: at}
+	}
+	rows := func() (n int) {
+		require.NoError(t, s.db.View(func(tx *bolt.Tx) error {
+			n = tx.Bucket(bucketEarly).Stats().KeyN
+			return nil
+		}))
+		return n
+	}
+	require.ErrorIs(t, s.Report(ctx, early("old", at)), gateway.ErrNotFound)
+	fault := errors.New("fault")
+	err := s.do(ctx, func(w *write) error {
+		return errors.Join(s.holdEarly(w, early("lost", at.Add(time.Hour))), fault)
+	})
+	require.ErrorIs(t, err, fault)
+	require.Equal(t, 1, rows())
+	require.ErrorIs(t, s.Report(ctx, early("new", at.Add(time.Hour))), gateway.ErrNotFound)
+	require.Equal(t, 1, rows(), "the old one is over")
+	require.Len(t, s.early, 1)
 }
 
 func TestFailedWriteIsFinal(t *testing.T) {

@@ -120,11 +120,11 @@ func (s *Store) together(jobs []*job) bool {
 	w := &write{tx: tx, last: s.last}
 	for _, j := range jobs {
 		if j.err = attempt(j.run, w); j.err != nil && !rejected(j.err) {
-			return fail(jobs, errors.Join(j.err, tx.Rollback())) && len(jobs) == 1
+			return fail(jobs, errors.Join(j.err, s.undo(tx))) && len(jobs) == 1
 		}
 	}
 	if err := s.settleSpend(w); err != nil {
-		return fail(jobs, errors.Join(err, tx.Rollback())) && len(jobs) == 1
+		return fail(jobs, errors.Join(err, s.undo(tx))) && len(jobs) == 1
 	}
 	if w.puts == 0 {
 		if err := tx.Rollback(); err != nil {
@@ -147,6 +147,11 @@ func (s *Store) together(jobs []*job) bool {
 		f()
 	}
 	return true
+}
+
+// undo takes a transaction back, with what it changed in memory.
+func (s *Store) undo(tx *bolt.Tx) error {
+	return errors.Join(tx.Rollback(), s.db.View(s.recallEarly))
 }
 
 func fail(jobs []*job, err error) bool {
