@@ -98,7 +98,9 @@ func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time)
 		case notice.Progress == Cancelled && p != Cancelled:
 			return errors.New("it is cancelled; start another")
 		}
-		notice.Progress = p
+		if notice.Progress = p; p == Cancelled {
+			notice.After = ""
+		}
 		s.Notice = notice
 		return n.store.Enlist(ctx, notice, rev, nil, n.service.options.Watch.At(now))
 	})
@@ -239,7 +241,7 @@ func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
 	if broken != nil {
 		n.service.options.Log.Error("left out of a notice", "notice", notice.Message.ID, "error", broken)
 	}
-	notice.Listed = true
+	notice.Listed, notice.After = true, "" // a number is not kept longer than it is needed
 	return write()
 }
 
