@@ -67,6 +67,12 @@ type Throttled interface {
 	RetryAfter() time.Duration
 }
 
+// restOf is how long a gateway rests that asks for time. One that asks for hours
+// is asked before: first aid waits with everything else, and would expire.
+func restOf(t Throttled) time.Duration {
+	return min(max(t.RetryAfter(), schedule[0]), schedule[len(schedule)-1])
+}
+
 // Before decides about a message that was leased, of a channel that has spent so
 // much: send it now, or settle it as said. A reminder or bulletin waits for the
 // end of the quiet hours, and what a cap keeps back for the morning after it
@@ -147,7 +153,7 @@ func (p Policy) After(m gateway.Outbound, err error, now time.Time, spread float
 	case errors.As(err, &blocked):
 		return later(m, now, schedule[0], whyBlocked) // what waits is the channel
 	case errors.As(err, &throttled):
-		return later(m, now, max(throttled.RetryAfter(), schedule[0]), whyThrottle)
+		return later(m, now, restOf(throttled), whyThrottle)
 	}
 	wait := schedule[min(m.Tries, len(schedule)-1)]
 	return later(m, now, wait+time.Duration(spread*float64(wait)/2), whyFailed)

@@ -108,9 +108,12 @@ func TestC28Caps(t *testing.T) {
 	require.True(t, send, "a burn passes quiet hours")
 }
 
-type throttled struct{ error }
+type throttled struct {
+	error
+	wait time.Duration
+}
 
-func (throttled) RetryAfter() time.Duration { return 90 * time.Second }
+func (t throttled) RetryAfter() time.Duration { return t.wait }
 
 // TestC28AfterAnAttempt decides what becomes of a message. A fate that is not
 // known is a bulletin's last; everything else is sent again.
@@ -130,7 +133,8 @@ func TestC28AfterAnAttempt(t *testing.T) {
 		{"a caution refused", message(dialog.Safety, far), gateway.Refused{}, gateway.Dropped, 0, dialog.Refused},
 		{"a bulletin of unknown fate", message(dialog.Bulletin, far), unsure, gateway.Unknown, 0, 0},
 		{"a caution of unknown fate", message(dialog.Safety, far), unsure, gateway.Later, sendAgain, 0},
-		{"throttled", message(dialog.Answer, far), throttled{errors.New("slow down")}, gateway.Later, 90 * time.Second, 0},
+		{"throttled", message(dialog.Answer, far), throttled{errors.New("slow down"), 90 * time.Second}, gateway.Later, 90 * time.Second, 0},
+		{"throttled for a day", message(dialog.Emergency, far), throttled{errors.New("tomorrow"), 24 * time.Hour}, gateway.Later, 15 * time.Minute, 0},
 		{"blocked", message(dialog.Answer, far), gateway.Blocked{Reason: "no credit"}, gateway.Later, 2 * time.Second, 0},
 		{"failed", message(dialog.Answer, far), errors.New("refused connection"), gateway.Later, 2 * time.Second, 0},
 		{"failed and too late to try again", message(dialog.Safety, now.Add(time.Second)), errors.New("down"), gateway.Dropped, 0, dialog.Expired},

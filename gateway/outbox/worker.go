@@ -288,7 +288,7 @@ func (w *Worker) send(ctx context.Context, m gateway.Outbound) error {
 	if errors.As(err, &throttled) {
 		w.mu.Lock()
 		if began.After(w.asked) {
-			w.rest = time.Now().Add(max(throttled.RetryAfter(), schedule[0]))
+			w.rest = time.Now().Add(restOf(throttled))
 		}
 		w.mu.Unlock()
 	}
