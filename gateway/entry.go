@@ -64,6 +64,7 @@ type Entry struct {
 	Why      string        `cbor:"21,keyasint,omitempty"`
 	Erased   bool          `cbor:"22,keyasint,omitempty"` // its texts were blanked
 	Delivery Delivery      `cbor:"23,keyasint,omitempty"`
+	Network  string        `cbor:"24,keyasint,omitempty"` // over which a message came
 	Notice   string        `cbor:"30,keyasint,omitempty"`
 }
 

@@ -42,6 +42,7 @@ type Inbound struct {
 	From     Number // zero if the sender is not a number: journalled, never answered
 	Via      dialog.Channel
 	Session  string // of a dialled session; empty on SMS
+	Network  string // over which it came, in the gateway's words; empty if unknown
 	Text     string
 	// Dialled is everything entered since the session began, of a gateway that
 	// brings that, with Separator between the inputs; Text is then what follows the
@@ -64,7 +65,7 @@ type Part struct {
 // clean returns the message without what is no text: octets that are not UTF-8
 // and control characters, which some gateways pass on from binary messages.
 func (in Inbound) clean() Inbound {
-	for _, s := range []*string{&in.Provider, &in.Sender, &in.To, &in.Session, &in.Text, &in.Dialled} {
+	for _, s := range []*string{&in.Provider, &in.Sender, &in.To, &in.Session, &in.Network, &in.Text, &in.Dialled} {
 		*s = cleanText(*s)
 	}
 	return in

@@ -39,7 +39,7 @@ func (ch Channel) answer(via dialog.Channel) answer {
 func heard(in Inbound) *Entry {
 	return &Entry{
 		Kind: Heard, At: in.At, SentAt: plausible(in.SentAt, in.At), Channel: in.Channel,
-		Message: in.ID, Provider: in.Provider, Text: in.Text,
+		Message: in.ID, Provider: in.Provider, Network: in.Network, Text: in.Text,
 	}
 }
 

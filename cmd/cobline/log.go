@@ -39,15 +39,16 @@ type logged struct {
 	Lost     bool      `json:"lost"` // a text that was not understood
 	Step     string    `json:"step"` // the question that stayed open
 	Question string    `json:"question"`
+	Network  string    `json:"network"`
 }
 
-var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "topic", "text", "replies", "segments", "outcome", "flags", "lost", "step", "question"}
+var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "topic", "text", "replies", "segments", "outcome", "flags", "lost", "step", "question", "network"}
 
 func (l logged) row() []string {
 	return []string{
 		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, harmless(l.Text),
 		harmless(strings.Join(l.Replies, "\n")), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
-		strconv.FormatBool(l.Lost), l.Step, harmless(l.Question),
+		strconv.FormatBool(l.Lost), l.Step, harmless(l.Question), harmless(l.Network),
 	}
 }
 
@@ -110,7 +111,7 @@ func (l *logCommand) writer(t *terminal) (write func(logged) error, flush func()
 
 func (l *logCommand) line(e gateway.Entry, n gateway.Number) logged {
 	out := logged{
-		At: e.At, Kind: fmt.Sprint(e.Kind), Channel: e.Channel, Text: e.Text, Outcome: e.Outcome.String(), Flags: e.Flags, Question: e.Question,
+		At: e.At, Kind: fmt.Sprint(e.Kind), Channel: e.Channel, Text: e.Text, Outcome: e.Outcome.String(), Flags: e.Flags, Question: e.Question, Network: e.Network,
 		Person: hex.EncodeToString(e.Person[:]), Number: n.String(),
 	}
 	if l.Numbers {

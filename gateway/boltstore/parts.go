@@ -32,11 +32,12 @@ type held struct {
 	Seq      int               `cbor:"12,keyasint"`
 	Octets   []byte            `cbor:"13,keyasint"`
 	Charset  string            `cbor:"14,keyasint,omitempty"`
+	Network  string            `cbor:"15,keyasint,omitempty"`
 }
 
 func (h held) inbound(n gateway.Number) gateway.Inbound {
 	return gateway.Inbound{
-		ID: h.ID, Provider: h.Provider, Channel: h.Channel, Sender: h.Sender, To: h.To, From: n, Via: h.Via,
+		ID: h.ID, Provider: h.Provider, Channel: h.Channel, Sender: h.Sender, To: h.To, From: n, Via: h.Via, Network: h.Network,
 		SentAt: exact(h.SentAt), At: exact(h.At),
 		Part: &gateway.Part{Ref: h.Ref, Width: h.Width, Total: h.Total, Seq: h.Seq, Octets: h.Octets, Charset: h.Charset},
 	}
@@ -56,7 +57,7 @@ func (s *Store) Hold(ctx context.Context, in gateway.Inbound, overdue gateway.Al
 		return nil, fmt.Errorf("hold a part: %w", err)
 	}
 	v, err := encoding.Marshal(held{
-		ID: in.ID, Provider: in.Provider, Channel: in.Channel, Sender: in.Sender, To: in.To, Via: in.Via, SentAt: in.SentAt, At: in.At,
+		ID: in.ID, Provider: in.Provider, Channel: in.Channel, Sender: in.Sender, To: in.To, Via: in.Via, Network: in.Network, SentAt: in.SentAt, At: in.At,
 		Ref: p.Ref, Width: p.Width, Total: p.Total, Seq: p.Seq, Octets: p.Octets, Charset: p.Charset,
 	})
 	if err != nil {

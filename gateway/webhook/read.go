@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"cobline/gateway"
 )
@@ -25,6 +26,7 @@ type Taken struct {
 type reader struct {
 	endpoint
 	from, to, text, charset, id, at locator
+	network                         locator
 	header, ref, total, seq         locator
 	session, step                   locator
 	charsets                        map[string]string
@@ -36,6 +38,8 @@ func (c *compiler) reader(s Spec) reader {
 	var r reader
 	r.endpoint = c.endpoint("in", in.Path, in.Method, in.As, in.Each, in.Check, in.When)
 	r.from, r.to, r.text = c.locator("in.from", in.From), c.locator("in.to", in.To), c.locator("in.text", in.Text)
+	r.network = c.locator("in.network", in.Network)
+	c.want(!strings.ContainsFunc(in.Keyword, unicode.IsSpace), "in.keyword", "must be one word, the one that people write first")
 	r.charset, r.charsets = c.locator("in.charset", in.Charset), in.Charsets
 	for _, word := range slices.Sorted(maps.Keys(in.Charsets)) {
 		name := in.Charsets[word]
@@ -139,12 +143,16 @@ func (t *taker) message(sh *Shape, req *request) error {
 		Sender:  f.must("sender", in.from),
 		To:      f.may("recipient", in.to),
 		Session: f.may("session", in.session),
+		Network: f.may("network", in.network),
 		Via:     sh.via,
 		At:      req.At,
 	}
 	text := f.value("text", in.text, f.may("charset", in.charset), in.charsets)
+	keyword := sh.spec.In.Keyword
 	if m.Part = f.part(in, text); m.Part == nil {
-		m.Text = text.text()
+		m.Text = withoutKeyword(text.text(), keyword)
+	} else if m.Part.Seq == 1 {
+		*m.Part = pieceWithoutKeyword(*m.Part, keyword)
 	}
 	id, at, step := f.may("id", in.id), f.may("time", in.at), f.may("step", in.step)
 	if f.err != nil {
@@ -192,6 +200,32 @@ func identity(m gateway.Inbound, at, step string, cumulative bool) gateway.Messa
 		cause = append(cause, "part", strconv.Itoa(p.Ref), strconv.Itoa(p.Total), strconv.Itoa(p.Seq), string(p.Octets))
 	}
 	return gateway.NewMessageID(m.Channel, sender, cause...)
+}
+
+// withoutKeyword removes the word that a shared short code wants before a text.
+func withoutKeyword(text, keyword string) string {
+	rest, n := strings.TrimLeftFunc(text, unicode.IsSpace), len(keyword)
+	if n == 0 || len(rest) < n || !strings.EqualFold(rest[:n], keyword) || len(rest) > n && !unicode.IsSpace(rune(rest[n])) {
+		return text
+	}
+	return strings.TrimLeftFunc(rest[n:], unicode.IsSpace)
+}
+
+// pieceWithoutKeyword removes it from the first piece of a text: as many octets
+// at its front as leave the piece to read as it does without the word.
+func pieceWithoutKeyword(p gateway.Part, keyword string) gateway.Part {
+	whole := decode(string(p.Octets), p.Charset)
+	rest := withoutKeyword(whole, keyword)
+	if rest == whole {
+		return p
+	}
+	for n := range p.Octets {
+		if decode(string(p.Octets[n:]), p.Charset) == rest {
+			p.Octets = p.Octets[n:]
+			break
+		}
+	}
+	return p
 }
 
 // undial removes what was dialled to begin a session: it is no input. Inputs

@@ -192,10 +192,10 @@ func describe(t *testing.T, m gateway.Inbound) string {
 		part = fmt.Sprintf("%d of %d of the text %d, a reference of %d bits, in %s: %s", p.Seq, p.Total, p.Ref, p.Width, cmp.Or(p.Charset, "nothing said"), p.Octets)
 	}
 	return indent(t, struct {
-		ID                                                         string
-		Provider, Sender, Number, To, Text, Session, Dialled, Part string    `json:",omitempty"`
-		SentAt                                                     time.Time `json:",omitzero"`
-	}{id, m.Provider, m.Sender, m.From.Digits(), m.To, m.Text, m.Session, m.Dialled, part, m.SentAt})
+		ID                                                                  string
+		Provider, Sender, Number, To, Text, Session, Network, Dialled, Part string    `json:",omitempty"`
+		SentAt                                                              time.Time `json:",omitzero"`
+	}{id, m.Provider, m.Sender, m.From.Digits(), m.To, m.Text, m.Session, m.Network, m.Dialled, part, m.SentAt})
 }
 
 func indent(t *testing.T, v any) string {

@@ -37,6 +37,8 @@ type In struct {
 	From     string
 	To       string
 	Text     string
+	Keyword  string            // the word itself by which a shared short code tells its lines apart: a text that begins with it loses it
+	Network  string            // where stands whose network the message came over
 	Charset  string            // where stands what the text is written in
 	Charsets map[string]string // what the gateway's words for charsets mean
 	ID       string            // the gateway's own id of the message, the same when it repeats
