@@ -120,7 +120,7 @@ func (t *turn) flares(r reading, ev Said) bool {
 		name = named
 	}
 	t.heard.Topic, t.heard.Understood = topicBurn, true
-	t.inside(name, "glow", t.reported(ev))
+	t.inside(name, "glow")
 	return true
 }
 
@@ -152,7 +152,7 @@ func (t *turn) bareWeight(r reading) bool {
 	if !opened || f != nil && !f.Done && f.Open != "" && !asides { // Done: the drum's past lies open behind a recipe
 		return false
 	}
-	lone := len(r.sums) == 1 && len(r.tokens) == 1 && (f == nil || len(f.Options) == 0 || r.sums[0].number > float64(len(f.Options)) && r.sums[0].number < 7)
+	lone := len(r.sums) == 1 && len(r.tokens) == 1 && (f == nil || len(f.Options) == 0 || f.Topic != topicInside && r.sums[0].number > float64(len(f.Options)) && r.sums[0].number < 7)
 	weights := 0
 	for _, a := range r.sums {
 		if a.unit != "kg" && a.unit != "tin" && a.unit != "bucket" && !lone {
@@ -225,12 +225,21 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		t.close()
 		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 		if key == "done" {
+			if what.what == reportCovered {
+				at = t.reported(ev) // it may have been done since it was asked
+			}
 			t.stage(what, at)
 		} else {
 			t.answerQuestion(what)
 		}
 		return true
 	case slotWhich:
+		if !picked && r.whole("word.both") && f.Slots[slotReport].Key == reportCovered {
+			t.close()
+			t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, reportCovered
+			t.stage(told{what: reportCovered, all: true}, at)
+			return true
+		}
 		if !picked {
 			if key = t.drumAlone(r); key == "" {
 				return false
@@ -279,7 +288,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		}
 		t.close()
 		t.heard.Topic, t.heard.Understood = topicBurn, true
-		t.inside(drum, key, t.reported(ev))
+		t.inside(drum, key)
 		return true
 	}
 	return false
@@ -490,6 +499,9 @@ func (t *turn) cold() int {
 // enter adds a drum to the open ones, with what the last recipe knew.
 func (t *turn) enter(name string, at time.Time) *Drum {
 	d := Drum{Name: name, Stage: stageLit}
+	if t.s.Wet { // also after other talk
+		d.Moisture = float64(calc.Wet.Moisture().Likely)
+	}
 	if f := t.frameOf(topicRecipe); f != nil {
 		d.Waste, d.Starch = f.Slots[slotWaste].Key, f.Slots[slotStarch].Key
 		if dry := f.Slots[slotDryness].Key; dry != "" {
@@ -648,8 +660,11 @@ func (t *turn) drop(name string) {
 // counts.
 func (t *turn) covered(d *Drum, at time.Time) {
 	if d.Stage == stageOpened {
-		t.resealed(d, at, "burn.resealed")
+		t.resealed(d, "burn.resealed")
 		return
+	}
+	if at.Before(d.LitAt) {
+		at = t.w.Now // nobody covered it before it was lit
 	}
 	if d.Stage != stageSealed || at.After(d.SealedAt) {
 		t.seal(d, at)
@@ -694,10 +709,11 @@ func (t *turn) watch(d *Drum) {
 	t.timer(timerClose, d.Name, d.NotBefore.Add(closeAfter))
 }
 
-// resealed starts the whole wait again.
-func (t *turn) resealed(d *Drum, at time.Time, id locales.ID) {
+// resealed starts the whole wait again, from now on: whatever time was told, the
+// drum is shut only after this answer.
+func (t *turn) resealed(d *Drum, id locales.ID) {
 	d.Resealed++
-	t.seal(d, at)
+	t.seal(d, t.w.Now)
 	t.say(id, Safety, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
 	t.say("caution.glowing", Answer, nil)
 }
@@ -709,6 +725,12 @@ func (t *turn) leak(d *Drum, at time.Time) {
 		return
 	}
 	d.Resealed++ // its air is nothing to learn a covering time from
+	if t.isDark() {
+		t.seal(d, t.daylight()) // nobody goes there before
+		t.say("burn.dark", Answer, nil)
+		t.say("burn.wait", Answer, locales.Args{"When": t.when(d.NotBefore)})
+		return
+	}
 	t.seal(d, at)
 	t.say("burn.leak", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
 }
@@ -727,7 +749,7 @@ func (t *turn) opened(d *Drum, at time.Time, what told) {
 		return
 	}
 	if at.Before(d.NotBefore) {
-		t.resealed(d, at, "burn.opened-early")
+		t.resealed(d, "burn.opened-early")
 		return
 	}
 	d.Stage, d.OpenedAt = stageOpened, at.UTC().Truncate(time.Second)
@@ -768,17 +790,21 @@ func (t *turn) askInside(d *Drum) {
 }
 
 // inside answers how the charcoal looks after opening.
-func (t *turn) inside(name, state string, at time.Time) {
+func (t *turn) inside(name, state string) {
 	d := t.drum(name)
 	if d == nil {
 		t.say("burn.none", Answer, nil)
 		return
 	}
 	if state != "cold" {
-		t.resealed(d, at, "burn.still-hot")
+		t.resealed(d, "burn.still-hot")
 		return
 	}
-	t.say("burn.spread", Answer, locales.Args{"When": t.when(d.OpenedAt.Add(24 * time.Hour))})
+	spread := locales.ID("burn.spread")
+	if t.isDark() {
+		spread = "burn.spread-dark"
+	}
+	t.say(spread, Answer, locales.Args{"When": t.when(d.OpenedAt.Add(24 * time.Hour))})
 	t.say("caution.storing", Answer, nil)
 }
 
@@ -786,7 +812,7 @@ func (t *turn) inside(name, state string, at time.Time) {
 func (t *turn) weighed(d *Drum, at time.Time, what told) {
 	if d.Stage != stageOpened {
 		if !d.NotBefore.IsZero() && at.Before(d.NotBefore) {
-			t.resealed(d, at, "burn.opened-early")
+			t.resealed(d, "burn.opened-early")
 			return
 		}
 		if d.LitAt.IsZero() && d.SealedAt.IsZero() {
@@ -895,7 +921,11 @@ func (t *turn) rain() {
 // sayBoth says a line about the drum that stays shut the longest, and one about
 // a drum alight. In the dark nobody works at the latter.
 func (t *turn) sayBoth(sealed, lit locales.ID) {
-	if d, ok := t.latestSealed(); ok {
+	d, shut := t.latestSealed()
+	if shut && t.isDark() {
+		sealed = "burn.wait"
+	}
+	if shut {
 		t.say(sealed, Answer, locales.Args{"When": t.when(d.NotBefore)})
 	}
 	switch _, alight := t.litDrum(); {
@@ -954,8 +984,13 @@ func (t *turn) answerQuestion(what told) {
 	switch {
 	case what.what == reportLit:
 		t.say("burn.may-light", Answer, nil)
+	case what.what == reportLeak && t.isDark():
+		t.dark()
 	case what.what == reportLeak:
 		t.say("burn.leak-lit", Answer, nil)
+		if isSealed && t.w.Now.Before(d.NotBefore) {
+			t.say("burn.not-before", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		}
 	case isLit && t.isDark():
 		t.say("burn.dark", Answer, nil)
 	case isLit && (what.what == reportCovered || !isSealed):
@@ -1044,6 +1079,14 @@ func (t *turn) isDark() bool {
 		}
 	}
 	return t.now.After(midnight(t.now).Add(anywhereCloses + time.Hour))
+}
+
+// daylight returns the next first light.
+func (t *turn) daylight() time.Time {
+	if rise := t.place.firstLight(t.now); t.now.Before(rise) {
+		return rise
+	}
+	return t.place.firstLight(t.now.AddDate(0, 0, 1))
 }
 
 // when writes a day and a clock time, such as "Tuesday 7:30".

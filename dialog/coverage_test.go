@@ -23,6 +23,7 @@ import (
 var unsaid = map[locales.ID]string{
 	locales.Sorry:                  "said only by a program with a fault",
 	"line.segments":                "counts messages for an officer",
+	"burn.spread-dark":             "said in the dark, where scripts send nobody; a test of its own says it",
 	"resume.question":              "asked when a dialled session begins again, which the package gateway plays",
 	"key.back":                     "a key of session screens, which the package gateway lays out",
 	"notice.rain":                  "an officer's ready notice",

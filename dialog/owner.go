@@ -16,7 +16,7 @@ func (t *turn) away() {
 	t.fresh = true
 	t.s.Frames, t.s.Drums, t.s.Timers, t.s.More = nil, nil, nil, nil
 	t.forgetPast()
-	t.s.Stranger, t.s.PasteKg, t.s.Waste, t.s.Fills = Unasked, 0, "", nil
+	t.s.Stranger, t.s.PasteKg, t.s.Waste, t.s.Wet, t.s.Fills = Unasked, 0, "", false, nil
 }
 
 // shut reports whether there is a record that may be somebody else's.

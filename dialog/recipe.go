@@ -212,7 +212,7 @@ func (t *turn) recipe(f *Frame) {
 		t.advance(f)
 		return
 	}
-	if !r.Lighting.MayLight() {
+	if t.s.Wet = !r.Lighting.MayLight(); t.s.Wet {
 		t.recipeWet(f, r)
 		return
 	}

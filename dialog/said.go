@@ -200,13 +200,17 @@ func (t *turn) asksDryness(r reading) bool {
 		return false
 	}
 	wet := f.Slots[slotDryness].Key == "wet" || f.Slots[slotDryness].Key == "too-wet"
+	top := t.top()
+	if n := len(t.s.Frames); top.Topic == lobby && n > 1 {
+		top = &t.s.Frames[n-2] // the row of languages lies on the first answer
+	}
 	switch named := t.named(r); {
 	case named == "" && r.asks() && r.hasFamily("dryness"):
-	case wet && f == t.top() && (named == topicDrying || named == topicWasteDrying):
+	case wet && f == top && (named == topicDrying || named == topicWasteDrying):
 		t.heard.Topic, t.s.More = topicWasteDrying, nil
 		t.wasteDrying(f)
 		return true
-	case wet && f == t.top() && named == topicBurn: // "what if I burn them now"
+	case wet && f == top && named == topicBurn: // "what if I burn them now"
 	default:
 		return false
 	}
@@ -1343,6 +1347,7 @@ func (t *turn) puzzled(text string) {
 		if lost {
 			t.close()
 		}
+		t.keepShut()
 		t.aside(topicStuck, Slots{})
 		return
 	}
@@ -1352,6 +1357,7 @@ func (t *turn) puzzled(text string) {
 		t.heard.Understood = false
 		return
 	case lost:
+		t.keepShut()
 		t.menu()
 		t.heard.Understood = false
 	default:
@@ -1364,6 +1370,14 @@ func (t *turn) puzzled(text string) {
 	}
 	t.prefix("line.unknown")
 	t.offerCall()
+}
+
+// keepShut says how a hot drum stands before it says that a text was not
+// understood: what was misspelt may have been "opened".
+func (t *turn) keepShut() {
+	if d, ok := t.hot(); ok && t.s.Fails <= failsForPerson {
+		t.say("burn.not-before", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+	}
 }
 
 const (

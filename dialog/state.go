@@ -50,6 +50,7 @@ type State struct {
 	Digits    int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
 	Stranger  Stranger           `cbor:"32,keyasint,omitempty"` // whether it is known who writes since a long absence
 	PastDrums int                `cbor:"33,keyasint,omitempty"` // how many drums DrumPast is about; zero: all of them
+	Wet       bool               `cbor:"34,keyasint,omitempty"` // the waste of the last recipe was too wet to light
 }
 
 // Stranger says how far it is known, after a long absence, that the person is

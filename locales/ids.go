@@ -338,6 +338,7 @@ var messages = []Message{
 	{"inside.warm", 1, nil},
 	{"inside.glow", 1, nil},
 	{"burn.spread", 2, Args{"When": "Wednesday 07:30"}},
+	{"burn.spread-dark", 2, Args{"When": "Wednesday 07:30"}},
 	{"burn.none", 1, nil},
 	{"burn.no-drum", 2, nil},
 	{"burn.rain", 1, nil},
