@@ -33,6 +33,7 @@ func TestClock(t *testing.T) {
 		"summer":                         {"", "Europe/Paris", "2026-07-01 11:00:00", time.Date(2026, 7, 1, 9, 0, 0, 0, time.UTC)},
 		"winter":                         {"", "Europe/Paris", "2026-03-02 10:00:00", nine},
 		"Unix time if there is a layout": {"YYMMDDhhmm", "", "1772442000000", time.Time{}},
+		"a date":                         {"", "Africa/Nairobi", "2026-03-02", nine.Add(-12 * time.Hour)},
 		"words":                          {"", "", "yesterday", time.Time{}},
 		"before 1970":                    {"", "", "-5", time.Time{}},
 		"beyond all years":               {"", "", "99999999999999999", time.Time{}},
