@@ -66,6 +66,9 @@ type Entry struct {
 	Delivery Delivery      `cbor:"23,keyasint,omitempty"`
 	Network  string        `cbor:"24,keyasint,omitempty"` // over which a message came
 	Notice   string        `cbor:"30,keyasint,omitempty"`
+
+	// Batches are those the turn added to the person's record, or corrected there.
+	Batches []dialog.Batch `cbor:"37,keyasint,omitempty"`
 }
 
 // Said is one reply as the journal keeps it.
@@ -95,7 +98,7 @@ func (e Entry) Spend() (s Spend) {
 
 // Blank removes what a person or the line said, and keeps what can be counted.
 func (e *Entry) Blank() {
-	e.Text, e.Question, e.Erased = "", "", true
+	e.Text, e.Question, e.Batches, e.Erased = "", "", nil, true
 	for i := range e.Replies {
 		e.Replies[i].Text, e.Replies[i].Choices, e.Replies[i].More = "", nil, ""
 	}

@@ -188,6 +188,18 @@ func (k Key) Time() time.Time {
 	return time.UnixMilli(int64(binary.BigEndian.Uint64(b[:]))).UTC()
 }
 
+// String returns the key as 18 letters and digits, which order as keys do.
+func (k Key) String() string { return refEncoding.EncodeToString(k[:]) }
+
+// ParseKey returns the key that String wrote. The error is ErrNotRef.
+func ParseKey(s string) (Key, error) {
+	b, err := refEncoding.DecodeString(s)
+	if err != nil || len(b) != len(Key{}) {
+		return Key{}, ErrNotRef
+	}
+	return Key(b), nil
+}
+
 // IsZero reports whether k is the zero Key, which no entry has.
 func (k Key) IsZero() bool { return k == Key{} }
 

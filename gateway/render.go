@@ -61,6 +61,11 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 	if t.Heard.Secret {
 		e.Text = "..."
 	}
+	for _, b := range t.State.Batches {
+		if !slices.Contains(c.State.Batches, b) {
+			e.Batches = append(e.Batches, b)
+		}
+	}
 	for _, effect := range t.Effects {
 		s.effect(&change, effect)
 	}

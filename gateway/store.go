@@ -261,6 +261,9 @@ type People interface {
 	// f returns an error. It holds no transaction while f runs. Those that cannot
 	// be decoded are left out, and the error at the end says so.
 	Each(ctx context.Context, after Number, f func(Conversation) error) error
+	// Person returns the conversation of the person that entries name by a key, or
+	// ErrNotFound: nobody has it, or they were forgotten.
+	Person(ctx context.Context, key PersonKey) (Conversation, error)
 }
 
 // Desk keeps the officers' documents: few, revisioned, and no business of turns.

@@ -112,6 +112,9 @@ func decodeEntry(k, v []byte) (e gateway.Entry, err error) {
 	}
 	e.Key = gateway.Key(k)
 	e.At, e.SentAt, e.Timer.At = exact(e.At), exact(e.SentAt), exact(e.Timer.At)
+	for i := range e.Batches {
+		e.Batches[i].At = exact(e.Batches[i].At)
+	}
 	return e, nil
 }
 

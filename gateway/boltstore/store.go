@@ -48,7 +48,8 @@ var (
 	bucketSpend    = []byte("spend")    // channel, 0, day -> what its messages took
 	bucketProvider = []byte("provider") // channel, 0, the gateway's id -> reference
 	bucketTally    = []byte("tally")    // notice -> how far it came
-	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketSpend, bucketEarly, bucketProvider, bucketParts, bucketTally}
+	bucketPerson   = []byte("person")   // person key -> number
+	buckets        = [][]byte{bucketMeta, bucketConv, bucketSpill, bucketGone, bucketOut, bucketAlarm, bucketDeferred, bucketJournal, bucketDesk, bucketSent, bucketSpend, bucketEarly, bucketProvider, bucketParts, bucketTally, bucketPerson}
 )
 
 // format is what a file must say to be read by this program.
@@ -164,6 +165,9 @@ func (s *Store) prepare(tx *bolt.Tx) error {
 		if _, err := tx.CreateBucketIfNotExists(name); err != nil {
 			return err
 		}
+	}
+	if err := recognise(tx); err != nil {
+		return err
 	}
 	meta := tx.Bucket(bucketMeta)
 	switch v := meta.Get([]byte("format")); {

@@ -287,3 +287,22 @@ func TestBackupAndCompact(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, out, len(numbers))
 }
+
+// A file of a program that kept no person keys gets them when it is opened.
+func TestPersonsOfOlderFile(t *testing.T) {
+	s := fresh(t)
+	path := s.db.Path()
+	n := number(t, "999000000001")
+	require.NoError(t, s.Commit(context.Background(), change(n)))
+	require.NoError(t, s.Close())
+	db, err := bolt.Open(path, 0o600, nil)
+	require.NoError(t, err)
+	require.NoError(t, db.Update(func(tx *bolt.Tx) error { return tx.DeleteBucket(bucketPerson) }))
+	require.NoError(t, db.Close())
+	again, err := Open(path, Options{NoSync: true})
+	require.NoError(t, err)
+	c, err := again.Person(context.Background(), gateway.PersonKey{1})
+	require.NoError(t, err)
+	require.Equal(t, n, c.Number)
+	require.NoError(t, again.Close())
+}

@@ -208,7 +208,11 @@ func (p prepared) check(w *write, r record) error {
 func (s *Store) keep(w *write, p prepared, r record) error {
 	c := p.Conversation
 	s.optOuts.note(w, p.number, c.State.Stopped)
-	r.Rev++
+	if r.Rev++; r.Person != c.Person {
+		if err := errors.Join(w.forgetPerson(r.Person, p.number), w.put(bucketPerson, c.Person[:], p.number)); err != nil {
+			return err
+		}
+	}
 	r.Channel, r.Person, r.State, r.Notices = c.Channel, c.Person, p.state, c.Notices
 	r.Shown, r.Session, r.Recents, r.Traffic = c.Shown, c.Session, c.Recents, c.Traffic
 	v, err := encoding.Marshal(r)
@@ -297,6 +301,7 @@ func (s *Store) erase(w *write, p prepared, r record, key gateway.Key) error {
 		w.clearAlarms(p.number),
 		s.unqueue(w, p.Conversation.Number),
 		w.delete(bucketConv, p.number),
+		w.forgetPerson(r.Person, p.number),
 		w.put(bucketGone, gone[:], v),
 	)
 }
@@ -398,6 +403,49 @@ func (s *Store) Each(ctx context.Context, after gateway.Number, f func(gateway.C
 		return fmt.Errorf("%d conversations left out, the first because: %w", bad, first)
 	}
 	return nil
+}
+
+// Person implements gateway.People.
+func (s *Store) Person(ctx context.Context, key gateway.PersonKey) (c gateway.Conversation, err error) {
+	err = s.view(ctx, func(tx *bolt.Tx) error {
+		number := tx.Bucket(bucketPerson).Get(key[:])
+		if number == nil {
+			return gateway.ErrNotFound
+		}
+		v := tx.Bucket(bucketConv).Get(number)
+		if v == nil {
+			return gateway.ErrNotFound
+		}
+		if c, err = decodeConversation(number, v); err == nil {
+			c.State.Stopped = s.optOuts.holds(number, c.State.Stopped)
+		}
+		return err
+	})
+	return c, err
+}
+
+// forgetPerson deletes the row that leads from a person key to a number.
+func (w *write) forgetPerson(key gateway.PersonKey, number []byte) error {
+	if !bytes.Equal(w.get(bucketPerson, key[:]), number) {
+		return nil
+	}
+	return w.delete(bucketPerson, key[:])
+}
+
+// recognise fills the bucket of person keys in a file of a program that had
+// none.
+func recognise(tx *bolt.Tx) error {
+	persons, conversations := tx.Bucket(bucketPerson), tx.Bucket(bucketConv)
+	if k, _ := persons.Cursor().First(); k != nil {
+		return nil
+	}
+	return conversations.ForEach(func(number, v []byte) error {
+		var r record
+		if err := cbor.Unmarshal(v, &r); err != nil || r.Person == (gateway.PersonKey{}) {
+			return nil // it stays as it is, and is found by its number
+		}
+		return persons.Put(r.Person[:], number)
+	})
 }
 
 func decodeConversation(k, v []byte) (gateway.Conversation, error) {

@@ -36,6 +36,7 @@ func Run(t *testing.T, open Opener) {
 		"an ended context":                        testCancelled,
 		"a closed store":                          testClosed,
 		"everybody in number order":               testEach,
+		"a person by their key":                   testPerson,
 		"alarms ring in order":                    testAlarms,
 		"a deferred alarm":                        testDefer,
 		"an alarm for another number":             testErrand,
@@ -383,6 +384,29 @@ func testEach(b *bench) {
 		}
 		return nil
 	}), stop)
+}
+
+func testPerson(b *bench) {
+	change := b.text(number(1), message(1))
+	change.Conversation.State.Place = "kisimani"
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	b.reopen()
+	c := b.load(number(1))
+	found, err := b.store.Person(b.ctx, c.Person)
+	require.NoError(b, err)
+	require.Equal(b, c, found)
+	require.Equal(b, "kisimani", found.State.Place)
+	_, err = b.store.Person(b.ctx, gateway.PersonKey{99})
+	require.ErrorIs(b, err, gateway.ErrNotFound)
+	forget := b.text(number(1), message(2))
+	forget.Conversation.Person, forget.Erase = c.Person, &dialog.Erase{}
+	require.NoError(b, b.store.Commit(b.ctx, forget))
+	_, err = b.store.Person(b.ctx, c.Person)
+	require.ErrorIs(b, err, gateway.ErrNotFound, "they were forgotten")
+	b.say(number(1), reply("welcome", dialog.Answer))
+	found, err = b.store.Person(b.ctx, b.load(number(1)).Person)
+	require.NoError(b, err)
+	require.Equal(b, number(1), found.Number)
 }
 
 func (b *bench) entries() (all []gateway.Entry) {
