@@ -12,8 +12,10 @@ type Session struct {
 	Channel string    `cbor:"1,keyasint"`
 	ID      string    `cbor:"2,keyasint,omitempty"`
 	Began   time.Time `cbor:"3,keyasint"`
-	At      time.Time `cbor:"4,keyasint"`           // of its last request
-	Dialled string    `cbor:"5,keyasint,omitempty"` // everything entered so far, where the gateway brings that
+	At      time.Time `cbor:"4,keyasint"` // of its last request
+	// Entered is how long everything entered so far is, where the gateway brings
+	// that. It is not kept itself: a PIN may be among it.
+	Entered int       `cbor:"10,keyasint,omitempty"`
 	Answer  MessageID `cbor:"6,keyasint"`           // what its screen answers
 	Turned  []Turned  `cbor:"7,keyasint,omitempty"` // its last page keys
 	Blank   bool      `cbor:"8,keyasint,omitempty"` // its last request brought nothing
@@ -48,8 +50,8 @@ func (c Conversation) enter(in Inbound) (Session, Inbound, bool) {
 	}
 	in.ID, s.At = s.scope(in), in.At
 	if in.Separator != "" {
-		in.Text = Latest(s.Dialled, in.Dialled, in.Separator)
-		s.Dialled = in.Dialled
+		in.Text = Latest(s.Entered, in.Dialled, in.Separator)
+		s.Entered = len(in.Dialled)
 	}
 	return s, in, begins
 }
@@ -77,13 +79,13 @@ func (s Session) broke(now time.Time) bool {
 	return s.Answer != (MessageID{}) && !s.Over && now.Sub(s.At) <= sessionLife
 }
 
-// Latest returns what was entered last: what follows the request before in a
-// request that repeats all inputs since the session began. An input may hold the
-// separator itself, so only the request before tells for certain; without it the
-// last separator is taken to begin the input.
-func Latest(before, dialled, separator string) string {
-	if before != "" {
-		if rest, ok := strings.CutPrefix(dialled, before+separator); ok {
+// Latest returns what was entered last: what follows the request before, of a
+// known length, in a request that repeats all inputs since the session began. An
+// input may hold the separator itself, so only the request before tells for
+// certain; without it the last separator is taken to begin the input.
+func Latest(before int, dialled, separator string) string {
+	if before > 0 && before < len(dialled) {
+		if rest, ok := strings.CutPrefix(dialled[before:], separator); ok {
 			return rest
 		}
 	}

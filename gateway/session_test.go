@@ -25,10 +25,11 @@ func TestLatest(t *testing.T) {
 		{"1", "1", "*", "1"},
 		{"12", "1*2", "*", "2"},
 		{"3*4", "1*2", "*", "2"},
+		{"3*4*5*6", "1*2", "*", "2"},
 		{"", "1::2", "::", "2"},
 		{"1", "1::a::b", "::", "a::b"},
 	} {
-		require.Equal(t, c.want, gateway.Latest(c.before, c.dialled, c.separator), "%q after %q", c.dialled, c.before)
+		require.Equal(t, c.want, gateway.Latest(len(c.before), c.dialled, c.separator), "%q after %q", c.dialled, c.before)
 	}
 }
 
@@ -65,7 +66,7 @@ func (c *caller) request(texts []string) gateway.Inbound {
 	switch c.dialect {
 	case "cumulative":
 		in.Dialled, in.Separator = strings.Join(texts, "*"), "*"
-		in.Text = gateway.Latest("", in.Dialled, "*")
+		in.Text = gateway.Latest(0, in.Dialled, "*")
 		in.ID = gateway.NewMessageID(in.Channel, in.From.Digits(), "dialled", in.Session, in.Dialled)
 	case "step":
 		in.ID = gateway.NewMessageID(in.Channel, in.From.Digits(), "step", in.Session, fmt.Sprint(len(texts)))

@@ -176,7 +176,7 @@ func testTurn(b *bench) {
 	change.Conversation.State.Timers = []dialog.Timer{timer}
 	change.Conversation.Shown = gateway.Shown{More: true}
 	change.Conversation.Session = gateway.Session{
-		Channel: "ussd", ID: "s1", Began: b.now, At: b.now.Add(time.Second), Dialled: "1*2", Answer: message(8),
+		Channel: "ussd", ID: "s1", Began: b.now, At: b.now.Add(time.Second), Entered: 3, Answer: message(8),
 		Turned: []gateway.Turned{{ID: message(7), Answer: message(6), At: 2}}, Blank: true, Over: true,
 	}
 	change.Conversation.Traffic = gateway.Traffic{Full: b.now.Add(time.Hour), Same: []gateway.Same{{Words: message(12), Since: b.now, Count: 2}}}

@@ -161,7 +161,7 @@ func (t *taker) message(sh *Shape, req *request) error {
 	m.Text = undial(m.Text, sh.spec.In.Code)
 	if separator := sh.spec.In.Joined; separator != "" {
 		m.Dialled, m.Separator = m.Text, separator
-		m.Text = gateway.Latest("", m.Dialled, separator)
+		m.Text = gateway.Latest(0, m.Dialled, separator)
 	}
 	m.SentAt = f.time(in.clock, in.at, at)
 	// A sender that is no number is no error: a short code or a name is
