@@ -67,9 +67,20 @@ type Change struct {
 	Withdraw bool
 	// Release lets the person's references that wait go out: they are known again.
 	Release bool
+	// Documents are written to the Desk in the same step, of a change with a number.
+	// If one of them is stored under another revision the whole is ErrConflict.
+	Documents []Document
 	// Erase forgets the person in the same step: state, alarms, waiting messages,
 	// and the texts of all their entries but this one. Out is still sent.
 	Erase *dialog.Erase
+}
+
+// Document is one of the Desk's documents as a change writes it, over revision
+// Rev, as Desk.Put does; a nil Value deletes it.
+type Document struct {
+	Kind, ID string
+	Value    any
+	Rev      uint64
 }
 
 // Alarm is a moment at which a conversation wants to be woken. Number, ID and At

@@ -69,20 +69,27 @@ func newDocument(v any, rev uint64) (row []byte, err error) {
 }
 
 // putDocument writes the row of a document over revision rev; no row deletes it.
-func (w *write) putDocument(key, row []byte, rev uint64) (err error) {
-	var stored document
-	if old := w.get(bucketDesk, key); old != nil {
-		if stored, err = decodeDocument(old); err != nil {
-			return err
-		}
-	}
+func (w *write) putDocument(key, row []byte, rev uint64) error {
+	stored, err := w.revision(key)
 	switch {
-	case stored.Rev != rev:
+	case err != nil:
+		return err
+	case stored != rev:
 		return gateway.ErrConflict
 	case row == nil:
 		return w.delete(bucketDesk, key)
 	}
 	return w.put(bucketDesk, key, row)
+}
+
+// revision returns the stored revision of a document, zero if there is none.
+func (w *write) revision(key []byte) (uint64, error) {
+	v := w.get(bucketDesk, key)
+	if v == nil {
+		return 0, nil
+	}
+	d, err := decodeDocument(v)
+	return d.Rev, err
 }
 
 // List implements gateway.Desk.

@@ -104,6 +104,7 @@ type prepared struct {
 	number []byte
 	state  []byte
 	alarms [][]byte // of Set
+	desk   [][]byte // of Documents
 }
 
 func prepare(c gateway.Change) (p prepared, err error) {
@@ -123,6 +124,13 @@ func prepare(c gateway.Change) (p prepared, err error) {
 			return p, fmt.Errorf("encode alarm: %w", err)
 		}
 		p.alarms = append(p.alarms, v)
+	}
+	for _, d := range c.Documents {
+		row, err := newDocument(d.Value, d.Rev)
+		if err != nil {
+			return p, err
+		}
+		p.desk = append(p.desk, row)
 	}
 	return p, nil
 }
@@ -166,6 +174,11 @@ func (s *Store) commit(w *write, p prepared) error {
 			return err
 		}
 	}
+	for i, d := range p.Documents {
+		if err := w.putDocument(deskKey(d.Kind, d.ID), p.desk[i], d.Rev); err != nil {
+			return err
+		}
+	}
 	if p.Erase != nil {
 		err = s.erase(w, p, r, key)
 	} else {
@@ -200,6 +213,15 @@ func (p prepared) check(w *write, r record) error {
 	}
 	if r.Rev != p.Conversation.Rev {
 		return gateway.ErrConflict
+	}
+	for _, d := range p.Documents {
+		rev, err := w.revision(deskKey(d.Kind, d.ID))
+		if err != nil {
+			return err
+		}
+		if rev != d.Rev {
+			return gateway.ErrConflict
+		}
 	}
 	return nil
 }

@@ -65,6 +65,7 @@ func Run(t *testing.T, open Opener) {
 		"an opt-out outlives erasing":             testEraseOptOut,
 		"the journal in order":                    testLog,
 		"the desk":                                testDesk,
+		"a turn writes to the desk":               testDocuments,
 		"a list of references":                    testEnlist,
 		"a reference becomes a message once":      testBulletin,
 		"forty texts between runs of a notice":    testBulletinAgain,
@@ -475,4 +476,38 @@ func testDesk(b *bench) {
 	require.Equal(b, []string{"b=name b"}, list("a", 1))
 	require.NoError(b, b.store.Put(b.ctx, "officer", "a", nil, 2))
 	require.Equal(b, []string{"b=name b", "c=name c"}, list("", 10))
+}
+
+// testDocuments: what a turn writes to the Desk is there if and only if the turn
+// is.
+func testDocuments(b *bench) {
+	type phone struct {
+		Wrong int `cbor:"1,keyasint"`
+	}
+	wrong := func() (p phone, rev uint64) {
+		rev, err := b.store.Get(b.ctx, "phone", "a", &p)
+		require.NoError(b, err)
+		return p, rev
+	}
+	n := number(1)
+	write := func(id int, v any, rev uint64) error {
+		change := b.text(n, message(id))
+		change.Documents = []gateway.Document{{Kind: "phone", ID: "a", Value: v, Rev: rev}, {Kind: "record", ID: fmt.Sprint(id), Value: phone{}}}
+		return b.store.Commit(b.ctx, change)
+	}
+	require.NoError(b, write(1, phone{1}, 0))
+	require.ErrorIs(b, write(1, phone{2}, 1), gateway.ErrSeen, "a turn is taken once, and so is what it writes")
+	require.NoError(b, b.store.Put(b.ctx, "phone", "a", phone{5}, 1))
+	require.ErrorIs(b, write(2, phone{2}, 1), gateway.ErrConflict)
+	_, err := b.store.Get(b.ctx, "record", "2", &phone{})
+	require.ErrorIs(b, err, gateway.ErrNotFound, "nothing of a change that was refused")
+	require.Equal(b, uint64(1), b.load(n).Rev)
+	require.NoError(b, write(3, phone{6}, 2))
+	b.reopen()
+	p, rev := wrong()
+	require.Equal(b, phone{6}, p)
+	require.Equal(b, uint64(3), rev)
+	require.NoError(b, write(4, nil, 3))
+	_, err = b.store.Get(b.ctx, "phone", "a", &p)
+	require.ErrorIs(b, err, gateway.ErrNotFound)
 }
