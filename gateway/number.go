@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"regexp"
 	"strings"
 	"unicode"
 
@@ -133,3 +134,19 @@ func (n Number) MarshalText() ([]byte, error) { return []byte(n.String()), nil }
 
 // LogValue returns the masked number.
 func (n Number) LogValue() slog.Value { return slog.StringValue(n.String()) }
+
+// inText finds what may be a phone number in a text: no amount of the trade has
+// as many digits.
+var inText = regexp.MustCompile(`\+[0-9][0-9 ().-]{5,18}[0-9]|[0-9]{7,}`)
+
+// Mask returns a text with the phone numbers in it masked, as far as that can be
+// told: for logs.
+func Mask(text string) string {
+	return inText.ReplaceAllStringFunc(text, func(s string) string {
+		plus := ""
+		if s[0] == '+' {
+			plus, s = "+", s[1:]
+		}
+		return plus + s[:3] + "…" + s[len(s)-2:]
+	})
+}

@@ -108,6 +108,17 @@ func readsBack(t require.TestingT, s, country string) {
 	}
 }
 
+func TestMask(t *testing.T) {
+	for text, want := range map[string]string{
+		"GAS from +254700000001, 14:05. Call 0712345678.": "GAS from +254…01, 14:05. Call 071…78.",
+		"+254 700 000-001": "+254…01",
+		"115 to 230 briquettes, 09:15, 65 kg, 1500 KES": "115 to 230 briquettes, 09:15, 65 kg, 1500 KES",
+		"": "",
+	} {
+		require.Equal(t, want, gateway.Mask(text))
+	}
+}
+
 func FuzzParseNumber(f *testing.F) {
 	for _, s := range []string{"+254712345678", " 254712345678", "000254", "0712 345 678", "BANK", "+\u0660\u0661", ""} {
 		f.Add(s, "KE")

@@ -5,6 +5,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"log/slog"
 	"maps"
 	"net"
 	"net/http"
@@ -30,6 +31,7 @@ type Config struct {
 	DefaultLang locales.Lang   `toml:"default_lang"`
 	Langs       []locales.Lang // the languages switched on; none are all
 	Country     string         // whose numbers come without an international prefix
+	Log         string         // the least level that is logged: error, warn, info or debug
 	PlaceConfig                // of people who have named no place, and the defaults of all places
 	Store       struct{ Kind, Path string }
 	Quiet       QuietConfig
@@ -93,7 +95,7 @@ const defaultConfigFile = "cobline.toml"
 
 // Default returns the configuration of a line that only this machine reaches.
 func Default() Config {
-	c := Config{Listen: "127.0.0.1:8080", DefaultLang: locales.Default, Country: "KE"}
+	c := Config{Listen: "127.0.0.1:8080", DefaultLang: locales.Default, Country: "KE", Log: "info"}
 	c.PlaceConfig = PlaceConfig{
 		Key: "home", Name: "Home", Zone: "Africa/Nairobi",
 		Latitude: -1.29, Longitude: 36.82, Altitude: 1700, Currency: "KES",
@@ -275,6 +277,17 @@ func lookup(env []string, name string) (string, bool) {
 	return "", false
 }
 
+// logLevels are what Config.Log may say. Only debug shows the texts of messages.
+var logLevels = []string{"error", "warn", "info", "debug"}
+
+func (c Config) logLevel() slog.Level {
+	var level slog.Level
+	if err := level.UnmarshalText([]byte(c.Log)); err != nil {
+		panic(err) // the configuration was checked
+	}
+	return level
+}
+
 var (
 	channelName = regexp.MustCompile(`^[a-z0-9][a-z0-9-]*$`)
 	countryCode = regexp.MustCompile(`^[A-Z]{2}$`)
@@ -284,6 +297,7 @@ func (l *loader) validate() {
 	_, _, err := net.SplitHostPort(l.Listen)
 	l.want(err == nil, "listen", "must be an address and a port, such as 127.0.0.1:8080")
 	l.want(countryCode.MatchString(l.Country), "country", "must be two capital letters (ISO 3166), such as KE")
+	l.want(slices.Contains(logLevels, l.Log), "log", "must be one of %s", strings.Join(logLevels, ", "))
 	l.want(l.Store.Kind == "bolt", "store.kind", "must be bolt")
 	l.want(l.Store.Path != "", "store.path", "is missing: name a directory")
 	l.validateQuiet("quiet", l.Quiet)

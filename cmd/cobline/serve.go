@@ -53,7 +53,7 @@ func (s *serveCommand) Run(t *terminal) error {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	return serve(ctx, config, slog.New(slog.NewTextHandler(t.err, nil)))
+	return serve(ctx, config, slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: config.logLevel()})))
 }
 
 // serve wires the line in the order things depend on each other and takes it
@@ -176,11 +176,13 @@ type rehearsal struct {
 	log *slog.Logger
 }
 
-// Submit tells of a message.
+// Submit tells of a message; of its text only whoever asked for that. A text may
+// hold a number: that of who called for help.
 func (r rehearsal) Submit(ctx context.Context, o gateway.Outbound) (string, error) {
 	id, err := r.Shape.Submit(ctx, o)
 	if err == nil {
-		r.log.Info("not sent: the channel is dry", "channel", r.Name(), "to", o.To, "from", o.From, "ref", o.Ref, "segments", o.Segments, "text", o.Text)
+		r.log.Info("not sent: the channel is dry", "channel", r.Name(), "to", o.To, "from", o.From, "ref", o.Ref, "segments", o.Segments)
+		r.log.Debug("text of a message not sent", "ref", o.Ref, "text", gateway.Mask(o.Text))
 	}
 	return id, err
 }
