@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"cobline/gateway"
@@ -77,43 +78,77 @@ func (c *controller) listen() (net.Listener, error) {
 	return l, nil
 }
 
+// The bounds of a command. Whoever asks sends one line at once and reads the
+// answer; one that does neither must not keep the others waiting.
+const (
+	commandTime  = 5 * time.Second  // to send it
+	answerTime   = 10 * time.Second // to read the answer
+	maxCommand   = 1 << 20          // octets
+	commandsOnce = 16               // at a time
+	acceptPause  = 100 * time.Millisecond
+)
+
 // run answers the control socket until the context ends. A command is a line: a
 // word, a blank and its argument. The answer is a line, "ok" or what went wrong,
-// and what was asked for.
+// and what was asked for. A connection that cannot be taken, for want of files
+// perhaps, is no reason to end the line.
 func (c *controller) run(ctx context.Context, l net.Listener) error {
 	if l == nil {
 		return nil
 	}
 	stop := context.AfterFunc(ctx, func() { l.Close() })
 	defer stop()
+	var under sync.WaitGroup
+	defer under.Wait()
+	places := make(chan struct{}, commandsOnce)
 	for {
 		conn, err := l.Accept()
 		if ctx.Err() != nil {
+			if err == nil {
+				conn.Close()
+			}
 			return nil
 		}
 		if err != nil {
-			return fmt.Errorf("listen for commands: %w", err)
+			c.log.Error("a command was not taken", "error", err)
+			select {
+			case <-ctx.Done():
+			case <-time.After(acceptPause):
+			}
+			continue
 		}
-		c.answer(ctx, conn)
-		conn.Close()
+		places <- struct{}{}
+		under.Go(func() {
+			defer func() { <-places }()
+			defer conn.Close()
+			stop := context.AfterFunc(ctx, func() { conn.SetReadDeadline(time.Now()) }) // nobody else is asked for a command now
+			defer stop()
+			c.answer(ctx, conn)
+		})
 	}
 }
 
 func (c *controller) answer(ctx context.Context, conn net.Conn) {
 	out, err := c.obey(ctx, conn)
+	answer := append([]byte("ok\n"), out...)
 	if err != nil {
-		fmt.Fprintln(conn, strings.ReplaceAll(err.Error(), "\n", "; "))
-		return
+		answer = []byte(strings.ReplaceAll(err.Error(), "\n", "; ") + "\n")
 	}
-	fmt.Fprintf(conn, "ok\n%s", out)
+	err = conn.SetWriteDeadline(time.Now().Add(answerTime))
+	if err == nil {
+		_, err = conn.Write(answer)
+	}
+	if err != nil { // whoever asked has gone, or does not read
+		c.log.Warn("the answer to a command was not read", "error", err)
+	}
 }
 
 // obey does what one line of a connection says.
 func (c *controller) obey(ctx context.Context, conn net.Conn) ([]byte, error) {
-	if err := conn.SetReadDeadline(time.Now().Add(5 * time.Second)); err != nil {
+	if err := conn.SetReadDeadline(time.Now().Add(commandTime)); err != nil {
 		return nil, err
 	}
-	line, err := bufio.NewReader(conn).ReadString('\n')
+	line, err := bufio.NewReader(io.LimitReader(conn, maxCommand)).ReadString('\n')
 	if err != nil {
 		return nil, err
 	}
