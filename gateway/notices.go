@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"cobline/dialog"
@@ -30,11 +31,14 @@ type Notices struct {
 	store   NoticeStore
 	service *Service
 	started chan struct{}
+
+	mu     sync.Mutex
+	spoilt map[string]bool // notices that cannot be read
 }
 
 // NewNotices returns the notices of a store and its service.
 func NewNotices(st NoticeStore, s *Service) *Notices {
-	return &Notices{store: st, service: s, started: make(chan struct{}, 1)}
+	return &Notices{store: st, service: s, started: make(chan struct{}, 1), spoilt: map[string]bool{}}
 }
 
 // Preview tells what a notice would come to, and changes nothing.
@@ -136,17 +140,20 @@ func (n *Notices) load(ctx context.Context, id string) (notice Notice, rev uint6
 // deskPage is how many documents are read at a time.
 const deskPage = 100
 
+// each calls f with every notice. One that cannot be read, which a newer program
+// may have written, is left out and told of: it must not keep the others.
 func (n *Notices) each(ctx context.Context, f func(Notice, uint64) error) error {
 	for after, last := "", "-"; last != ""; after = last {
 		last = ""
 		count := 0
 		err := n.store.List(ctx, NoticeKind, after, deskPage, func(id string, rev uint64, decode func(any) error) error {
-			var notice Notice
-			if err := decode(&notice); err != nil {
-				return fmt.Errorf("notice %s: %w", id, err)
-			}
 			if count++; count == deskPage {
 				last = id
+			}
+			var notice Notice
+			if err := decode(&notice); err != nil {
+				n.spoils(id, err)
+				return nil
 			}
 			return f(notice.exact(), rev)
 		})
@@ -155,6 +162,23 @@ func (n *Notices) each(ctx context.Context, f func(Notice, uint64) error) error 
 		}
 	}
 	return nil
+}
+
+// spoils notes that a notice cannot be read, and logs it once.
+func (n *Notices) spoils(id string, err error) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	if !n.spoilt[id] {
+		n.spoilt[id] = true
+		n.service.options.Log.Error("a notice cannot be read and goes no further; it stays in the store", "notice", id, "error", err)
+	}
+}
+
+// Unreadable returns how many notices were found that this program cannot read.
+func (n *Notices) Unreadable() int {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return len(n.spoilt)
 }
 
 // look makes Run look at once.
@@ -207,7 +231,8 @@ func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
 	var err error
 	if notice.After != "" {
 		if after, err = NumberOf(notice.After); err != nil {
-			return fmt.Errorf("notice %s: %w", notice.Message.ID, err)
+			n.spoils(notice.Message.ID, err)
+			return nil
 		}
 	}
 	var to []Outbound

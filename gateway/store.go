@@ -285,7 +285,8 @@ type Desk interface {
 	// The error is ErrConflict if the stored revision is another.
 	Put(ctx context.Context, kind, id string, v any, rev uint64) error
 	// List calls f with at most max documents of a kind whose id follows after, in
-	// id order. It holds no transaction while f runs.
+	// id order. It holds no transaction while f runs. Of a document that cannot be
+	// read, decode returns why.
 	List(ctx context.Context, kind, after string, max int, f func(id string, rev uint64, decode func(into any) error) error) error
 }
 

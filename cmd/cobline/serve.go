@@ -83,6 +83,9 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	}
 	tariffs := config.tariffs()
 	notices := gateway.NewNotices(store, line.service)
+	metrics.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{
+		Name: "cobline_notices_unreadable", Help: "Notices this program cannot read, which go no further.",
+	}, func() float64 { return float64(notices.Unreadable()) }))
 	var deadline time.Duration
 	for i, shape := range line.shapes {
 		deadline = max(deadline, shape.Deadline())

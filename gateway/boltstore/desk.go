@@ -97,6 +97,7 @@ func (s *Store) List(ctx context.Context, kind, after string, max int, f func(id
 	type found struct {
 		id string
 		document
+		err error
 	}
 	var list []found
 	prefix := deskKey(kind, "")
@@ -111,10 +112,7 @@ func (s *Store) List(ctx context.Context, kind, after string, max int, f func(id
 				continue
 			}
 			d, err := decodeDocument(v)
-			if err != nil {
-				return fmt.Errorf("%s %s: %w", kind, id, err)
-			}
-			list = append(list, found{id, d})
+			list = append(list, found{id, d, err})
 		}
 		return nil
 	})
@@ -122,7 +120,12 @@ func (s *Store) List(ctx context.Context, kind, after string, max int, f func(id
 		return err
 	}
 	for _, d := range list {
-		if err := f(d.id, d.Rev, func(into any) error { return cbor.Unmarshal(d.Body, into) }); err != nil {
+		if err := f(d.id, d.Rev, func(into any) error {
+			if d.err != nil {
+				return d.err
+			}
+			return cbor.Unmarshal(d.Body, into)
+		}); err != nil {
 			return err
 		}
 	}

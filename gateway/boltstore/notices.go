@@ -45,7 +45,8 @@ func (s *Store) Enlist(ctx context.Context, n gateway.Notice, rev uint64, to []g
 	})
 }
 
-// recallPauses reads which notices are paused.
+// recallPauses reads which notices are paused. One that this program cannot read
+// is passed over: its references are not sent either, and gateway.Notices says so.
 func (s *Store) recallPauses(tx *bolt.Tx) error {
 	prefix := deskKey(gateway.NoticeKind, "")
 	for _, k := range keys(tx, bucketDesk, prefix) {
@@ -54,10 +55,9 @@ func (s *Store) recallPauses(tx *bolt.Tx) error {
 		if err == nil {
 			err = cbor.Unmarshal(d.Body, &n)
 		}
-		if err != nil {
-			return fmt.Errorf("decode notice %s: %w", k[len(prefix):], err)
+		if err == nil {
+			s.queue.pause(n.Message.ID, n.Progress == gateway.Paused)
 		}
-		s.queue.pause(n.Message.ID, n.Progress == gateway.Paused)
 	}
 	return nil
 }
