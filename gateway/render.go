@@ -51,9 +51,7 @@ func said(in Inbound) dialog.Said {
 // change turns a decided turn into what is to be committed. c is the
 // conversation before the turn, e the line of its event.
 func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Change {
-	if c.Person == (PersonKey{}) {
-		rand.Read(c.Person[:])
-	}
+	c = c.keyed()
 	change := Change{Conversation: c, Entry: e, Withdraw: t.State.Stopped && !c.State.Stopped}
 	change.Conversation.State = t.State
 	change.Set, change.Clear = timers(c, t.State)
@@ -104,6 +102,15 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 		e.Replies = append(e.Replies, said)
 	}
 	return change
+}
+
+// keyed returns the conversation with the key by which the journal knows the
+// person: without one its entries would be nobody's, and outlive an erasure.
+func (c Conversation) keyed() Conversation {
+	if c.Person == (PersonKey{}) {
+		rand.Read(c.Person[:])
+	}
+	return c
 }
 
 // firstAid reports whether a reply is first aid. It has the screen of a session

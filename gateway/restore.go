@@ -132,6 +132,7 @@ func (s *Service) miss(ctx context.Context, a Alarm, now time.Time) error {
 		if err != nil {
 			return err
 		}
+		c = c.keyed()
 		e := &Entry{Kind: Missed, At: now, Person: c.Person, Channel: c.Channel, Timer: dialog.Timer{ID: a.ID, At: a.At}}
 		if i := slices.IndexFunc(c.State.Timers, a.rings); i >= 0 {
 			e.Timer = c.State.Timers[i]

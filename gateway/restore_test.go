@@ -68,6 +68,7 @@ func TestC30StaleAlarmsAreDropped(t *testing.T) {
 	missed := 0
 	for _, e := range l.entries() {
 		if e.Kind == gateway.Missed {
+			require.NotZero(t, e.Person, "also of a duty phone that never wrote")
 			missed++
 		}
 	}
