@@ -76,9 +76,10 @@ type waiting struct {
 	NotBefore time.Time        `cbor:"4,keyasint"`
 	Retry     time.Time        `cbor:"5,keyasint,omitzero"`
 	Message   gateway.Outbound `cbor:"6,keyasint"`
-	State     gateway.Delivery `cbor:"7,keyasint,omitempty"` // reported before it was settled
-	Withdrawn bool             `cbor:"8,keyasint,omitempty"` // in flight while the person opted out
-	OptedOut  bool             `cbor:"9,keyasint,omitempty"` // as State
+	State     gateway.Delivery `cbor:"7,keyasint,omitempty"`  // reported before it was settled
+	Withdrawn bool             `cbor:"8,keyasint,omitempty"`  // in flight while the person opted out
+	OptedOut  bool             `cbor:"9,keyasint,omitempty"`  // as State
+	Released  bool             `cbor:"10,keyasint,omitempty"` // in flight while the person became known again
 	ref       [refLength]byte
 }
 

@@ -101,9 +101,11 @@ func (s *Store) become(w *write, m gateway.Outbound) error {
 }
 
 // release lets the references go out that waited until a person was known again.
+// One in flight, which may just have been told to wait, is marked: settling it
+// heeds the mark.
 func (s *Store) release(w *write, n gateway.Number, at time.Time) error {
-	idle, _ := s.queue.of(n)
-	for _, ref := range idle {
+	idle, flying := s.queue.of(n)
+	for i, ref := range append(idle, flying...) {
 		v := w.get(bucketOut, ref[:])
 		if v == nil { // settled in this very batch
 			continue
@@ -112,18 +114,26 @@ func (s *Store) release(w *write, n gateway.Number, at time.Time) error {
 		if err != nil {
 			return err
 		}
-		// What waits for the answer waits to the end of its time. Anything else waits
-		// for something else: its own beginning, the morning, or a cap.
-		if row.Message.Notice == "" || !row.NotBefore.After(at) || row.NotBefore.Before(exact(row.Message.Expires)) {
-			continue
+		switch {
+		case row.Message.Notice == "":
+		case i >= len(idle):
+			row.Released = true
+			err = w.putRow(row)
+		case row.NotBefore.After(at) && row.asked(row.NotBefore):
+			row.NotBefore = at
+			err = s.putWaiting(w, row)
 		}
-		row.NotBefore = at
-		if err := s.putWaiting(w, row); err != nil {
+		if err != nil {
 			return err
 		}
 	}
 	return nil
 }
+
+// asked reports whether a message that waits until a time waits for an answer of
+// its person: that is to the end of its own time. Anything else waits for
+// something else: its own beginning, the morning, or a cap.
+func (row waiting) asked(until time.Time) bool { return !until.Before(exact(row.Message.Expires)) }
 
 // Try implements gateway.Outbox.
 func (s *Store) Try(ctx context.Context, ref string) error {

@@ -103,11 +103,15 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 	case later && row.Withdrawn:
 		st = withdrawn(st.At)
 	case later:
-		row.Message.Trying = false
-		if st.Failed {
+		known := row.Released
+		row.Message.Trying, row.Released = false, false
+		switch {
+		case st.Failed:
 			row.Retry = st.Until
 			row.Message.Tries++
-		} else {
+		case known && row.asked(exact(st.Until)):
+			row.NotBefore = st.At
+		default:
 			row.NotBefore = st.Until
 		}
 		return s.putWaiting(w, row)

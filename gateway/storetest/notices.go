@@ -207,6 +207,25 @@ func testRelease(b *bench) {
 	require.Empty(b, b.lease(b.now, 10), "what is no notice, what is another's, and what is for later waits on")
 }
 
+// testReleaseInFlight: the answer may come between the question and the moment
+// at which its reference is told to wait for it.
+func testReleaseInFlight(b *bench) {
+	b.enlist("a", number(1), number(2))
+	out := b.lease(b.now, 10)
+	require.Len(b, out, 2)
+	change := b.text(number(1), message(1))
+	change.Release = true
+	require.NoError(b, b.store.Commit(b.ctx, change))
+	for _, m := range out {
+		b.settle(m.Ref, asleep(m.Expires))
+	}
+	again := b.lease(b.now, 10)
+	require.Len(b, again, 1)
+	require.Equal(b, number(1), again[0].To)
+	b.settle(again[0].Ref, asleep(again[0].Expires)) // the mark was for once
+	require.Empty(b, b.lease(b.now, 10))
+}
+
 // testNoticeErased: also what is kept of a notice, for reports on it, is erased
 // with the person.
 func testNoticeErased(b *bench) {

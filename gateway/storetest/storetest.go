@@ -72,6 +72,7 @@ func Run(t *testing.T, open Opener) {
 		"a crash while a bulletin is sent":        testTrying,
 		"a paused notice":                         testPause,
 		"a notice for one who is to be asked":     testRelease,
+		"an answer while a notice is in flight":   testReleaseInFlight,
 		"a notice to one who is forgotten":        testNoticeErased,
 		"what becomes of a notice is counted":     testTally,
 		"who was greeted":                         testGreeted,
