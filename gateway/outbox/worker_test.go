@@ -229,6 +229,36 @@ func TestAFailedStoreEndsTheWorker(t *testing.T) {
 	}
 }
 
+// forADay is the no of a gateway that wants nothing until tomorrow.
+type forADay struct{ error }
+
+func (forADay) RetryAfter() time.Duration { return 24 * time.Hour }
+
+// TestRestOfAChannel: a gateway that asks for a day is asked again after a quarter
+// of an hour, and not before; first aid written meanwhile goes out with the rest.
+func TestRestOfAChannel(t *testing.T) {
+	play(t, 100, func(w *world) {
+		var asked []time.Time
+		w.gateway.failing(func(gateway.Outbound) error {
+			asked = append(asked, time.Now())
+			return forADay{errors.New("tomorrow")}
+		})
+		began := time.Now()
+		w.says(person(t, 1), "HELP")
+		time.Sleep(time.Minute)
+		w.says(person(t, 2), "my child fainted")
+		time.Sleep(14*time.Minute - 2*time.Second)
+		require.Len(t, asked, 1, "the whole channel rests")
+		w.gateway.failing(nil)
+		time.Sleep(5 * time.Second)
+		for i := range 2 {
+			sent := w.gateway.by(person(t, i+1))
+			require.NotEmpty(t, sent)
+			require.WithinRange(t, sent[0].at, began.Add(15*time.Minute), began.Add(15*time.Minute+3*time.Second)) // on the fake clock
+		}
+	})
+}
+
 // TestGatewayAwayFor26Hours: what is stale is not sent, its safe replacement
 // is, and the rest goes in each person's order at the rate.
 func TestGatewayAwayFor26Hours(t *testing.T) {
