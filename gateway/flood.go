@@ -28,6 +28,7 @@ type Same struct {
 const (
 	Flooded = "flood" // the number had its answers for the hour
 	Looped  = "loop"  // the same words have been answered often enough
+	Crowded = "parts" // a part of a long text beyond those that are held
 )
 
 // What an hour holds. Common practice, all of it.
@@ -52,7 +53,7 @@ const (
 // or one by one; zero is no limit. Emergencies, opt-outs and what is reported of
 // a burn do not count.
 func (t Traffic) judge(text string, h dialog.Heard, perHour int, now time.Time) (Traffic, string) {
-	urgent := h.Tier != "" || h.OptOut || h.Report != ""
+	urgent := urgent(h)
 	if perHour > 0 && !urgent {
 		full := t.Full
 		if full.Before(now) {
@@ -89,6 +90,9 @@ func (t Traffic) judge(text string, h dialog.Heard, perHour int, now time.Time) 
 	}
 	return t, ""
 }
+
+// urgent reports whether a text is one that no flood keeps from being answered.
+func urgent(h dialog.Heard) bool { return h.Tier != "" || h.OptOut || h.Report != "" }
 
 // onlyLetters returns what two texts have in common that differ in numbers, times
 // and signs alone.

@@ -91,6 +91,13 @@ func (s *Service) hold(ctx context.Context, c Conversation, in Inbound) (Inbound
 	return text, &p, nil
 }
 
+// alone returns a part as a text of its own.
+func (s *Service) alone(in Inbound) Inbound {
+	text := s.join([]Inbound{in})
+	text.ID = in.ID
+	return text
+}
+
 // pieces is what is held of a long text, sorted.
 type pieces struct {
 	text []Inbound   // one for each place, in order
@@ -182,11 +189,18 @@ func (s *Service) ringParts(ctx context.Context, c Conversation, a Alarm, now ti
 	}
 	in := s.join(p.text)
 	in.At = now
-	t, err := s.step(c, in.Channel, now, said(in))
-	if err != nil {
+	var change Change
+	switch t, err := s.step(c, in.Channel, now, said(in)); {
+	case err == nil:
+		change, _ = s.heed(c, t, in, none, false)
+	case a.Tries < len(deferrals)-1:
 		return err
+	default: // nothing will answer it: what was said is kept in the journal, for a person to see
+		s.options.Log.Error("a long text is not answered", "number", a.Number, "tries", a.Tries, "error", err)
+		e := heard(in)
+		e.Flags = []string{"not answered"}
+		change = s.change(c, dialog.Turn{State: c.State}, e, none)
 	}
-	change, _ := s.heed(c, t, in, none)
 	change.Source.Alarm = &a
 	p.settle(&change, now)
 	return s.commit(ctx, change)

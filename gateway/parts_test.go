@@ -240,6 +240,71 @@ func TestPartsAfterAFailedCommit(t *testing.T) {
 	require.Equal(t, []string{"ab"}, l.texts())
 }
 
+// One number can pile up no more parts than are held, under one reference or
+// many. What comes beyond is in the journal like every text of a flood, and a cry
+// for help is answered all the same.
+func TestPartsOfAFlood(t *testing.T) {
+	for name, ref := range map[string]func(i int) int{
+		"one reference": func(int) int { return 1 }, "many": func(i int) int { return i },
+	} {
+		t.Run(name, func(t *testing.T) {
+			l := newLine(t)
+			l.step = func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {
+				turn := count(s, ev, w)
+				if strings.Contains(ev.(dialog.Said).Text, "fire") {
+					turn.Heard.Tier = "a"
+				}
+				return turn
+			}
+			held := 2 + gateway.MaxRivals
+			if name == "many" {
+				held = gateway.MaxHeld
+			}
+			for i := range held {
+				require.Zero(t, l.receive(l.part(ref(i), 2, 1, fmt.Sprintf("<%d>", i))), i)
+			}
+			require.Empty(t, l.entries())
+			beyond := l.part(ref(held), 2, 1, "one more")
+			shown := l.receive(beyond)
+			require.Equal(t, gateway.Crowded, shown.Silenced)
+			require.Empty(t, shown.Texts)
+			require.Equal(t, []string{"parts"}, l.entries()[0].Flags)
+			require.True(t, l.receive(beyond).Again)
+			require.Equal(t, []string{"one more…"}, l.texts())
+			require.Equal(t, []string{"answer 1"}, l.receive(l.part(ref(held+1), 2, 1, "fire in the shed")).Texts)
+			for range held { // each ring takes one text of a reference
+				l.pass(3 * time.Minute)
+				l.ring()
+			}
+			require.Empty(t, l.due())
+			require.Len(t, l.texts(), held+2, "nothing that was taken is lost")
+		})
+	}
+}
+
+// A long text at which the dialogue fails is not held for ever: when its alarm
+// has rung in vain often enough it is in the journal, for a person to see.
+func TestPartsThatCannotBeAnswered(t *testing.T) {
+	l := newLine(t)
+	l.step = func(dialog.State, dialog.Event, dialog.World) dialog.Turn { panic("a fault of the dialogue") }
+	parts := l.parts(1, "one ", "two ", "three")
+	l.receive(parts[0])
+	l.receive(parts[1])
+	l.pass(3 * time.Minute)
+	due := l.due()[0]
+	for due.Tries = 0; due.Tries < 3; due.Tries++ {
+		require.ErrorContains(t, l.service.Ring(l.ctx, due, l.now), "a fault of the dialogue")
+		require.Empty(t, l.entries())
+	}
+	require.NoError(t, l.service.Ring(l.ctx, due, l.now))
+	require.Empty(t, l.due())
+	require.Equal(t, []string{"one two …"}, l.texts())
+	require.Equal(t, []string{"not answered", "parts missing"}, l.entries()[0].Flags)
+	held, err := l.store.Held(l.ctx, number(t, 1), parts[0].PartsName())
+	require.NoError(t, err)
+	require.Empty(t, held)
+}
+
 // FuzzParts: whatever parts come, in whatever order, every octet of them is in
 // what the dialogue hears, once.
 func FuzzParts(f *testing.F) {

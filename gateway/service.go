@@ -156,6 +156,7 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 		return Shown{}, err
 	}
 	var parts *pieces
+	crowded := false
 	if in.Part != nil {
 		if in, err = s.identified(ctx, in); err != nil {
 			return Shown{}, err
@@ -164,6 +165,8 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 		switch {
 		case errors.Is(err, ErrSeen):
 			return s.again(ctx, c, in, ch)
+		case errors.Is(err, ErrFull): // it is a text of its own, which answers nothing but a cry
+			in, crowded = s.alone(in), true
 		case err != nil || parts == nil:
 			return Shown{}, err
 		}
@@ -188,7 +191,7 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 	}
 	shown := change.Conversation.Shown
 	if !stepless {
-		change, shown, err = s.answer(c, session, in, ch, begins)
+		change, shown, err = s.answer(c, session, in, ch, begins, crowded)
 		if err != nil {
 			return Shown{}, err
 		}
@@ -211,14 +214,14 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 }
 
 // answer lets the dialogue answer a message.
-func (s *Service) answer(c Conversation, session Session, in Inbound, ch Channel, begins bool) (Change, Shown, error) {
+func (s *Service) answer(c Conversation, session Session, in Inbound, ch Channel, begins, crowded bool) (Change, Shown, error) {
 	ev := said(in)
 	ev.Begins, ev.Dropped = begins, begins && c.Session.broke(in.At)
 	t, err := s.step(c, in.Channel, in.At, ev)
 	if err != nil {
 		return Change{}, Shown{}, err
 	}
-	change, silenced := s.heed(c, t, in, ch.answer(in.Via))
+	change, silenced := s.heed(c, t, in, ch.answer(in.Via), crowded)
 	shown := show(*change.Entry, in, ch)
 	shown.Silenced = silenced
 	if in.Via == dialog.USSD {
@@ -229,11 +232,15 @@ func (s *Service) answer(c Conversation, session Session, in Inbound, ch Channel
 }
 
 // heed turns what was decided on a message into a change, unless the number gets
-// no more answers for now: then the message is journalled and changes nothing.
-func (s *Service) heed(c Conversation, t dialog.Turn, in Inbound, a answer) (change Change, silenced string) {
+// no more answers for now, or sends more parts than can be held: then the message
+// is journalled and changes nothing.
+func (s *Service) heed(c Conversation, t dialog.Turn, in Inbound, a answer, crowded bool) (change Change, silenced string) {
 	c.Channel = in.Channel
 	e := heard(in)
-	if in.Via == dialog.SMS {
+	switch {
+	case crowded && !urgent(t.Heard):
+		silenced = Crowded
+	case in.Via == dialog.SMS:
 		c.Traffic, silenced = c.Traffic.judge(in.Text, t.Heard, s.options.Channels[in.Channel].PerHour, in.At)
 	}
 	if silenced != "" {

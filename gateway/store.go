@@ -15,6 +15,8 @@ var (
 	ErrConflict = errors.New("changed since it was read")
 	// ErrSeen says that the source of a change is already answered.
 	ErrSeen = errors.New("already answered")
+	// ErrFull says that no more parts of long texts are held for a number.
+	ErrFull = errors.New("too many parts are held already")
 	// ErrNotFound says that what was asked for is not there.
 	ErrNotFound = errors.New("not found")
 )
@@ -142,11 +144,19 @@ type Turns interface {
 	Report(ctx context.Context, r Report) error
 }
 
+// How many parts are held. Common practice: a text of more than ten parts is
+// rare, and a reference comes again only after 255 others.
+const (
+	MaxRivals = 16
+	MaxHeld   = 512
+)
+
 // Parts keeps the parts of long texts until the whole is answered.
 type Parts interface {
 	// Hold makes a part of a long text durable and returns all that is held of the
 	// text, ordered by Seq. The first one sets the alarm. The error is ErrSeen if
-	// the part is already answered.
+	// the part is already answered, ErrFull if MaxRivals parts beyond those of one
+	// text, or MaxHeld of one number, are held: nothing is held then.
 	Hold(ctx context.Context, in Inbound, overdue Alarm) ([]Inbound, error)
 	// Held returns what is held of the text that PartsName names, ordered by Seq.
 	Held(ctx context.Context, n Number, name string) ([]Inbound, error)

@@ -75,14 +75,17 @@ func (s *Store) Hold(ctx context.Context, in gateway.Inbound, overdue gateway.Al
 		if all, err = heldOf(w.tx, in.From, name); err != nil {
 			return err
 		}
+		key := partKey(number, name, p.Seq, in.ID)
+		if w.get(bucketParts, key) != nil { // brought again while the others are missing
+			return nil
+		}
+		if len(all) >= p.Total+gateway.MaxRivals || len(keys(w.tx, bucketParts, number)) >= gateway.MaxHeld {
+			return gateway.ErrFull
+		}
 		if len(all) == 0 {
 			if err := w.wake(overdue); err != nil {
 				return err
 			}
-		}
-		key := partKey(number, name, p.Seq, in.ID)
-		if w.get(bucketParts, key) != nil { // brought again while the others are missing
-			return nil
 		}
 		if err := w.put(bucketParts, key, v); err != nil {
 			return err

@@ -162,7 +162,7 @@ func fail(jobs []*job, err error) bool {
 }
 
 func rejected(err error) bool {
-	return errors.Is(err, gateway.ErrConflict) || errors.Is(err, gateway.ErrSeen) || errors.Is(err, gateway.ErrNotFound)
+	return errors.Is(err, gateway.ErrConflict) || errors.Is(err, gateway.ErrSeen) || errors.Is(err, gateway.ErrNotFound) || errors.Is(err, gateway.ErrFull)
 }
 
 // attempt runs a job and turns its panic into its error.

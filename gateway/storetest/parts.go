@@ -95,6 +95,37 @@ func testPartAgain(b *bench) {
 	require.Equal(b, []gateway.Inbound{in}, b.held(in))
 }
 
+// testPartsFull: of one text and of one number only so many parts are held.
+func testPartsFull(b *bench) {
+	n := number(1)
+	rival := func(ref, i int) gateway.Inbound {
+		in := b.part(n, ref, 1)
+		in.ID = message(1000*ref + i)
+		return in
+	}
+	full := func(ref, i, want int) {
+		in := rival(ref, i)
+		_, err := b.store.Hold(b.ctx, in, overdue(in))
+		require.ErrorIs(b, err, gateway.ErrFull)
+		require.Len(b, b.held(in), want)
+	}
+	total := 0
+	for ref := 1; total < gateway.MaxHeld; ref++ {
+		for i := range min(3+gateway.MaxRivals, gateway.MaxHeld-total) {
+			require.Len(b, b.hold(rival(ref, i)), i+1)
+			total++
+		}
+		if total < gateway.MaxHeld {
+			full(ref, 99, 3+gateway.MaxRivals)
+		}
+		b.hold(rival(ref, 0)) // again
+	}
+	full(999, 1, 0)
+	other := rival(999, 1)
+	other.From, other.Sender = number(2), "+"+number(2).Digits()
+	b.hold(other)
+}
+
 func testPartsErased(b *bench) {
 	in := b.part(number(1), 0, 1)
 	b.hold(in)

@@ -30,6 +30,7 @@ func Run(t *testing.T, open Opener) {
 		"a change without a number":               testForeign,
 		"parts of a long text":                    testParts,
 		"a part again":                            testPartAgain,
+		"more parts than are held":                testPartsFull,
 		"parts are erased":                        testPartsErased,
 		"one bad change among many":               testIsolation,
 		"every acknowledged change is there":      testConcurrent,

@@ -37,7 +37,7 @@ func newMetrics(r prometheus.Registerer) metrics {
 		}, []string{"channel"}),
 		silenced: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "cobline_inbound_silenced_total",
-			Help: "Texts journalled without an answer, by channel and why: a flood from one number, or a loop of two machines.",
+			Help: "Texts journalled without an answer, by channel and why: a flood from one number, a loop of two machines, or more parts of long texts than are held.",
 		}, []string{"channel", "why"}),
 	}
 	r.MustRegister(m.requests, m.seconds, m.reports, m.doubts, m.silenced)
