@@ -301,7 +301,7 @@ type BindResult struct {
 	Short         *Short    // when Have does not suffice
 	Cautions      []BinderCaution
 	Infeasible    *Fault
-	Assumed       []Sourced
+	Assumed       []*Sourced
 }
 
 // Bind computes the binder and the water of a heap of char. The water follows
@@ -317,7 +317,7 @@ type BindResult struct {
 // Doses of starch lie between 0.04 and 0.15 and are heavy above 0.12; other
 // binders have limits of their own.
 func Bind(in BindInput) (BindResult, error) {
-	assumed := make([]Sourced, 0, 10)
+	assumed := make([]*Sourced, 0, 10)
 	w := or(in.CharMoisture, charAsBound, &assumed)
 	if err := cmp.Or(
 		ranged("kilograms of char", in.Char, .01, mostWaste.Likely),
@@ -330,13 +330,16 @@ func Bind(in BindInput) (BindResult, error) {
 }
 
 // bind works on dry char that holds moisture w.
-func bind(char Range[Kg], w WetBasis, in BindInput, assumed []Sourced) (BindResult, error) {
+func bind(char Range[Kg], w WetBasis, in BindInput, assumed []*Sourced) (BindResult, error) {
 	b, err := binderFor(in.Starch)
 	if err != nil {
 		return BindResult{}, err
 	}
 	mix := or(in.MixMoisture, handMix, &assumed)
-	dose := or(in.Dose, b.Dose, &assumed)
+	dose := in.Dose
+	if b.Hold != Unproven { // which has no usual one
+		dose = or(in.Dose, b.Dose, &assumed)
+	}
 	if err := cmp.Or(
 		within("moisture of the mix", mix, .25, .45),
 		within("binder per char", dose, 0, 1),

@@ -143,10 +143,12 @@ func TestDosesOutsideTheLimits(t *testing.T) {
 		{calc.Clay, .20, &calc.TooMuchBinder, false},
 		{calc.Paper, .15, nil, false},
 		{calc.Aloe, .10, &calc.UnprovenBinder, false},
+		{calc.Aloe, 0, &calc.UnprovenBinder, false},
 	} {
 		r := bind(t, calc.BindInput{Char: kilograms(10), Starch: row.starch, Dose: row.dose})
 		require.Equal(t, row.why, r.Infeasible, "%s %v", row.starch, row.dose)
 		require.Equal(t, row.heavy, r.Heavy, "%s %v", row.starch, row.dose)
+		require.NotContains(t, r.Assumed, (*calc.Sourced)(nil), "%s %v", row.starch, row.dose)
 	}
 }
 

@@ -62,7 +62,7 @@ type CarboniseResult struct {
 	Mass             MassBalance    // of the likely burn
 	Energy           EnergyBalance  // of the likely burn
 	Wait             Hours          // from sealing to opening
-	Assumed          []Sourced
+	Assumed          []*Sourced
 }
 
 // Carbonise computes what a burn leaves of a charge. The yield is that of the

@@ -80,12 +80,12 @@ type charge struct {
 	late        Minutes
 	ownVolatile bool    // volatile matter is not that of the default burn
 	lateShare   float64 // of the drums' late burning that falls on this part
-	assumed     []Sourced
+	assumed     []*Sourced
 }
 
 // set loads the charge as asked.
 func (c *charge) set(in LoadInput) error {
-	c.assumed = make([]Sourced, 0, 24)
+	c.assumed = make([]*Sourced, 0, 24)
 	drum := or(in.Drum, standardDrum, &c.assumed)
 	if err := cmp.Or(
 		within("litres of a drum", drum, 50, 400),

@@ -112,7 +112,7 @@ type CoolResult struct {
 	CoreWhenWallCool Celsius        // the core at the moment the wall is at Touch
 	BindingWait      Hours          // from sealing; binds whatever the other fields say
 	WaitLeft         Hours          // of the binding wait, never negative
-	Assumed          []Sourced
+	Assumed          []*Sourced
 }
 
 // Cool computes core and wall of a sealed drum of char: temperatures now, and
@@ -168,7 +168,7 @@ func CoolingCurve(in CoolInput, until Hours, n int) ([]CoolPoint, error) {
 		return nil, OutOfRange{What: "points of the curve", Got: float64(n), Low: 2, High: 1000}
 	}
 	in.After = until
-	c, err := newCooling(&in, new([]Sourced))
+	c, err := newCooling(&in, new([]*Sourced))
 	if err != nil {
 		return nil, err
 	}
@@ -208,7 +208,7 @@ func (in *CoolInput) bed() *charBed {
 }
 
 // bindingWait returns the hours before which the drum is never opened.
-func (in *CoolInput) bindingWait(assumed *[]Sourced) Hours {
+func (in *CoolInput) bindingWait(assumed *[]*Sourced) Hours {
 	wait := mixtureWait
 	if feed, err := feedOf(in.Waste); err == nil && !in.Fine {
 		wait = feed.BindingWait
@@ -217,7 +217,7 @@ func (in *CoolInput) bindingWait(assumed *[]Sourced) Hours {
 }
 
 // newCooling fills in the defaults of in, checks it and solves it.
-func newCooling(in *CoolInput, assumed *[]Sourced) (*cooling, error) {
+func newCooling(in *CoolInput, assumed *[]*Sourced) (*cooling, error) {
 	if in.Waste != "" {
 		if _, err := feedOf(in.Waste); err != nil {
 			return nil, err

@@ -106,7 +106,7 @@ var classRuns = []struct {
 
 func defaultRun(w Waste) CoolInput {
 	in := CoolInput{Waste: w}
-	_, err := newCooling(&in, new([]Sourced))
+	_, err := newCooling(&in, new([]*Sourced))
 	if err != nil {
 		panic(err)
 	}
@@ -152,7 +152,7 @@ func TestSeriesAgreesWithFiniteVolumes(t *testing.T) {
 			Start: Celsius(rapid.Float64Range(400, 600).Draw(t, "start")),
 			Depth: Metre(rapid.Float64Range(.2, .8).Draw(t, "depth")),
 		}
-		c, err := newCooling(&in, new([]Sourced))
+		c, err := newCooling(&in, new([]*Sourced))
 		require.NoError(t, err)
 		v := runVolumes(in, 8)
 		for _, celsius := range []float64{200, 100, 60} {

@@ -95,7 +95,7 @@ type PriceResult struct {
 	Parity       Range[Ratio]   // value of a kg against a kg of charcoal, by heat to the pot
 	Ceiling      MoneyRange     // highest price of a kg at which the cook pays no more for heat
 	Matters      [2]Sensitivity // the two inputs that move the cost of a kg most
-	Assumed      []Sourced
+	Assumed      []*Sourced
 }
 
 // Price works out what briquettes cost and what they can fetch. Cost of a kg is
@@ -144,7 +144,7 @@ func Price(in PriceInput) (PriceResult, error) {
 
 // heatAgainstCharcoal is the heat to the pot from a kg of briquettes, times that
 // from a kg of lump charcoal.
-func heatAgainstCharcoal(net Range[MJPerKg], assumed *[]Sourced) spread {
+func heatAgainstCharcoal(net Range[MJPerKg], assumed *[]*Sourced) spread {
 	briquette := spreadOf(either(net, briquetteSold, assumed))
 	*assumed = append(*assumed, charcoalSold.Sourced(), stoveShare.Sourced())
 	return briquette.over(spreadOf(charcoalSold.Range)).times(spreadOf(stoveShare.Range))
@@ -192,7 +192,7 @@ type costInput struct {
 	uncertain bool // not a known price
 }
 
-func sheetOf(in PriceInput, assumed *[]Sourced) costSheet {
+func sheetOf(in PriceInput, assumed *[]*Sourced) costSheet {
 	work := either(in.Work, workPerKg, assumed)
 	starch, water := in.Starch.Scale(1/float64(in.Sold.Likely)), in.Water.Scale(1/float64(in.Sold.Likely))
 	// Starch and water of a recipe are one draw with the briquettes: their part
@@ -281,7 +281,7 @@ type SparedInput struct {
 // number of trees and never a credit.
 type SparedResult struct {
 	Wood    Range[Kg] // zero unless the briquettes replace bought charcoal
-	Assumed []Sourced
+	Assumed []*Sourced
 }
 
 // Spared estimates the wood spared: briquettes times the ratio of heating values

@@ -140,7 +140,7 @@ type AdviseResult struct {
 	Sure    Share             // chance of that cause, 0 to 1
 	Chances [causeCount]Share // of every Cause; they sum to one
 	Move    Minutes           // cover later (positive) or sooner by this; 0: leave it, or not sure enough
-	Assumed []Sourced
+	Assumed []*Sourced
 }
 
 // Advise judges whether drums were covered too soon or too late from what was
@@ -172,7 +172,7 @@ func Advise(in AdviseInput) (AdviseResult, error) {
 		}
 	}
 
-	out := AdviseResult{Chances: normalised(logs), Assumed: []Sourced{coveringStep.Sourced(), sureEnough.Sourced()}}
+	out := AdviseResult{Chances: normalised(logs), Assumed: []*Sourced{coveringStep.Sourced(), sureEnough.Sourced()}}
 	for c, p := range out.Chances {
 		if p > out.Sure {
 			out.Cause, out.Sure = Cause(c), p

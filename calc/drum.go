@@ -66,7 +66,7 @@ type LoadResult struct {
 	Volume  Range[Litre] // loose volume of the feed
 	Sacks   Range[Count] // of 100 litres
 	Tins    Range[Count] // of 20 litres
-	Assumed []Sourced
+	Assumed []*Sourced
 }
 
 // Load computes what fills drums, or what a mass or a volume of loose waste

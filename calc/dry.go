@@ -83,7 +83,7 @@ type DryResult struct {
 	Beyond  bool            // the likely day lies after the forecast, in monthly or repeated weather
 	Members [3]MemberDrying // dry, likely, wet
 	Plan    []DayPlan       // from Now until dry in the likely member
-	Assumed []Sourced
+	Assumed []*Sourced
 }
 
 // WholeDays rounds the days up to what is said to a producer.
@@ -237,7 +237,7 @@ func (r *rack) days(in DryInput, moisture Range[WetBasis]) (Range[Days], [3]Memb
 // DryOut, with its input, ranges and model.
 func DryingCurve(in DryInput) ([3][]WetBasis, error) {
 	var curves [3][]WetBasis
-	r, moisture, err := in.rack(new([]Sourced))
+	r, moisture, err := in.rack(new([]*Sourced))
 	if err != nil {
 		return curves, err
 	}
@@ -271,7 +271,7 @@ func widened(r Range[Days], low, high Days) Range[Days] {
 }
 
 // rack checks an input and completes it.
-func (in DryInput) rack(assumed *[]Sourced) (*rack, Range[WetBasis], error) {
+func (in DryInput) rack(assumed *[]*Sourced) (*rack, Range[WetBasis], error) {
 	var none Range[WetBasis]
 	if in.Forecast == nil || len(in.Forecast.Days) == 0 {
 		return nil, none, OutOfRange{What: "days of forecast", Low: 1, High: longestDrying}

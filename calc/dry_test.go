@@ -209,7 +209,7 @@ func TestDampAirDecidesUnderARoof(t *testing.T) {
 		in.Days = in.Days[:1]
 		f, err := NewForecast(in)
 		require.NoError(t, err)
-		r, _, err := DryInput{Forecast: f, Tending: Roofed}.rack(new([]Sourced))
+		r, _, err := DryInput{Forecast: f, Tending: Roofed}.rack(new([]*Sourced))
 		require.NoError(t, err)
 		least, most := math.Inf(1), 0.0
 		hours := f.Hours(LikelyMember, 0)
@@ -598,7 +598,7 @@ func tenDays(tb testing.TB) *Forecast {
 // Ten days of hours in three members, without and with the plan of each day.
 func BenchmarkDrying(b *testing.B) {
 	f := tenDays(b)
-	r, moisture, err := DryInput{Forecast: f, Piece: Solid(.08, .08)}.rack(new([]Sourced))
+	r, moisture, err := DryInput{Forecast: f, Piece: Solid(.08, .08)}.rack(new([]*Sourced))
 	require.NoError(b, err)
 	b.Run("simulation", func(b *testing.B) {
 		b.ReportAllocs()

@@ -27,7 +27,7 @@ func TestDryingAgainstSciPy(t *testing.T) {
 	for _, name := range []string{"dry season", "hot dry", "warm humid", "cool cloudy", "highland"} {
 		t.Run(name, func(t *testing.T) {
 			f := scenarios(t)[name]
-			r, _, err := DryInput{Forecast: f}.rack(new([]Sourced))
+			r, _, err := DryInput{Forecast: f}.rack(new([]*Sourced))
 			require.NoError(t, err)
 			const start, days = .35 / .65, 5
 			var hours []peerHour

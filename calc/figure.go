@@ -85,7 +85,8 @@ func (s Source) String() string {
 type Figure[T ~float64] struct {
 	Name string
 	Range[T]
-	Source Source
+	Source  Source
+	sourced *Sourced
 }
 
 // Sourced is a Figure without its type, for lists of all figures.
@@ -95,22 +96,22 @@ type Sourced struct {
 	Source            Source
 }
 
-// Sourced returns the figure without its type.
-func (f Figure[T]) Sourced() Sourced {
-	return Sourced{
-		Name: f.Name, Unit: reflect.TypeFor[T]().Name(),
-		Low: float64(f.Low), Likely: float64(f.Likely), High: float64(f.High), Source: f.Source,
-	}
-}
+// Sourced returns the figure without its type, as it stands in the list of all
+// figures: every result that rests on it holds the same one, which nobody
+// changes.
+func (f Figure[T]) Sourced() *Sourced { return f.sourced }
 
-var figures []Sourced
+var figures []*Sourced
 
 // newFigure makes a figure and enters it into the list of all figures. It is
 // called in package variable declarations only.
 func newFigure[T ~float64](name string, low, likely, high T, s Source) Figure[T] {
-	f := Figure[T]{Name: name, Range: Range[T]{low, likely, high}, Source: s}
-	figures = append(figures, f.Sourced())
-	return f
+	sourced := &Sourced{
+		Name: name, Unit: reflect.TypeFor[T]().Name(),
+		Low: float64(low), Likely: float64(likely), High: float64(high), Source: s,
+	}
+	figures = append(figures, sourced)
+	return Figure[T]{name, Range[T]{low, likely, high}, s, sourced}
 }
 
 // constant makes a figure without a range.
@@ -118,8 +119,8 @@ func constant[T ~float64](name string, v T, s Source) Figure[T] { return newFigu
 
 // Figures yields every number the package computes with, always in the same
 // order.
-func Figures() iter.Seq[Sourced] {
-	return func(yield func(Sourced) bool) {
+func Figures() iter.Seq[*Sourced] {
+	return func(yield func(*Sourced) bool) {
 		for _, f := range figures {
 			if !yield(f) {
 				return

@@ -77,7 +77,7 @@ type LearnResult struct {
 	PriorWeight Share        // how much the published yield still counts, 1 without a record
 	Yields      []Share      // of each batch, put back to dry waste; 0: not believable
 	Weights     []Share      // how much each batch counted
-	Assumed     []Sourced
+	Assumed     []*Sourced
 }
 
 // Learn updates the published yield of a waste with a producer's own batches:
@@ -96,7 +96,7 @@ func Learn(in LearnInput) (LearnResult, error) {
 	}
 	out := LearnResult{
 		Yields: make([]Share, len(in.Batches)), Weights: make([]Share, len(in.Batches)),
-		Assumed: []Sourced{feed.Yield.Sourced(), priorBatches.Sourced(), fullTrust.Sourced()},
+		Assumed: []*Sourced{feed.Yield.Sourced(), priorBatches.Sourced(), fullTrust.Sourced()},
 	}
 	logs := make([]float64, 0, len(in.Batches))
 	used := make([]int, 0, len(in.Batches))

@@ -261,7 +261,7 @@ func StandardDrying(f *Forecast) (map[Piece]Range[Days], error) {
 	out := make(map[Piece]Range[Days])
 	for _, p := range StandardPieces() {
 		in := DryInput{Forecast: f, Piece: p}
-		var assumed []Sourced
+		var assumed []*Sourced
 		r, moisture, err := in.rack(&assumed)
 		if err != nil {
 			return nil, err
@@ -286,7 +286,7 @@ type OutlookDay struct {
 // is that of FAO-56, the fire caution that of FireRisk in the worst hour. sinceRain is the number of dry days before the first day;
 // negative when nobody knows.
 func Outlook(f *Forecast, sinceRain int) ([]OutlookDay, error) {
-	var assumed []Sourced
+	var assumed []*Sourced
 	r, _, err := DryInput{Forecast: f}.rack(&assumed)
 	if err != nil {
 		return nil, err

@@ -149,7 +149,7 @@ type PlanResult struct {
 	Burnt      []PlannedBurn
 	Lots       []PlannedLot
 	Infeasible *Fault // no mix, so no plan
-	Assumed    []Sourced
+	Assumed    []*Sourced
 }
 
 // Plan works from briquettes and a date back to waste, burns, starch, water and
@@ -174,7 +174,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 		return PlanResult{}, err
 	}
 	if !recipe.Lighting.MayLight() {
-		w := either(burn.Moisture, dryFeed, new([]Sourced))
+		w := either(burn.Moisture, dryFeed, new([]*Sourced))
 		return PlanResult{}, OutOfRange{"moisture of waste to be lit, wet basis", float64(w.Likely), 0, float64(wetFrom.Likely)}
 	}
 	if recipe.Infeasible != nil {
@@ -206,7 +206,7 @@ func Plan(in PlanInput) (PlanResult, error) {
 }
 
 // check refuses what no plan answers and fills in defaults.
-func (in *PlanInput) check(assumed *[]Sourced) error {
+func (in *PlanInput) check(assumed *[]*Sourced) error {
 	if in.Drums == 0 {
 		in.Drums = 1
 	}
@@ -303,7 +303,7 @@ func (w *works) total(in PlanInput, r RecipeResult, s scenario, out *PlanResult)
 		}
 	}
 	out.CallHelp = in.People < peopleUsual.Likely && out.Burns.Likely > 0
-	out.Assumed = slices.Concat(out.Assumed, r.Assumed, []Sourced{burnWork.Sourced(), finishWork.Sourced(), rackLoad.Sourced(), airingTime.Sourced()})
+	out.Assumed = slices.Concat(out.Assumed, r.Assumed, []*Sourced{burnWork.Sourced(), finishWork.Sourced(), rackLoad.Sourced(), airingTime.Sourced()})
 }
 
 // judge finds the spread of the ready day, the promise of the date and the

@@ -316,7 +316,7 @@ type ForceInput struct {
 // Force returns the pressure on a piece, P = F L1 / (L2 A), with standard gravity;
 // the plunger is 10 to 400 mm wide, for 1 to 100 moulds. Friction is left out.
 func Force(in ForceInput) (Kilopascal, error) {
-	var assumed []Sourced
+	var assumed []*Sourced
 	piston := or(in.Piston, pieceDiameter, &assumed)
 	lever, moulds := cmp.Or(in.Lever, 1), cmp.Or(in.Moulds, 1)
 	if err := cmp.Or(
@@ -357,7 +357,7 @@ type PressResult struct {
 	Pressing     Count                  // people of whom the presses make use
 	Hours        Range[Hours]           // until all is pressed
 	PersonHours  Range[Hours]
-	Assumed      []Sourced
+	Assumed      []*Sourced
 }
 
 // Press computes the briquettes of a mix, N = Ds (1 - loss) / (rho V (1 - wm)),

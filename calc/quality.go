@@ -98,7 +98,7 @@ type QualityResult struct {
 	Tested             []Tested        // how each test was graded
 	Faults             []Fault         // what to put right, worst first
 	Next               FieldTest       // the test that would tell most; empty once the verdict stands
-	Assumed            []Sourced
+	Assumed            []*Sourced
 }
 
 // aspect is one of the things that make a briquette fit to sell.
@@ -395,7 +395,7 @@ type FuelResult struct {
 	Net              Range[MJPerKg] // net heating value as sold
 	Moisture         Range[WetBasis]
 	Aims             Aims
-	Assumed          []Sourced
+	Assumed          []*Sourced
 }
 
 // Aims are the limits of EN 1860-2 for charcoal briquettes: moisture at most 8 %,

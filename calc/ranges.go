@@ -192,7 +192,7 @@ func (t *tail) decile() float64 {
 
 // either returns the range itself, or the figure's when it is the zero range,
 // which is then entered as assumed.
-func either[T ~float64](r Range[T], f Figure[T], assumed *[]Sourced) Range[T] {
+func either[T ~float64](r Range[T], f Figure[T], assumed *[]*Sourced) Range[T] {
 	if r != (Range[T]{}) {
 		return r
 	}
@@ -201,7 +201,7 @@ func either[T ~float64](r Range[T], f Figure[T], assumed *[]Sourced) Range[T] {
 }
 
 // or is either for a single value.
-func or[T ~float64](v T, f Figure[T], assumed *[]Sourced) T {
+func or[T ~float64](v T, f Figure[T], assumed *[]*Sourced) T {
 	if v != 0 {
 		return v
 	}

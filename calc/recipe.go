@@ -51,7 +51,7 @@ type RecipeResult struct {
 	Clock BurnClock // zero when the waste may not be lit
 	Wait  Hours     // from sealing to opening
 
-	Assumed []Sourced
+	Assumed []*Sourced
 }
 
 // Recipe computes a whole batch: load, burn, binder, briquettes and drying.

@@ -24,7 +24,7 @@ type WeighPieceResult struct {
 	ReadyRatio Ratio           // of Now to Wet at which it is dry
 	ReadyMass  Kg              // the mass at which it is dry
 	Ready      bool
-	Assumed    []Sourced
+	Assumed    []*Sourced
 }
 
 // WeighPiece tells the moisture of a briquette from its weight: the dry mass

@@ -90,7 +90,7 @@ func valueOf(v reflect.Value) any {
 	}
 	switch x := v.Interface().(type) {
 	case calc.Sourced:
-		return sourced(x)
+		return sourced(&x)
 	case time.Time:
 		if x.IsZero() {
 			return nil
@@ -120,7 +120,7 @@ func valueOf(v reflect.Value) any {
 }
 
 // sourced is a figure with its source in one line.
-func sourced(f calc.Sourced) object {
+func sourced(f *calc.Sourced) object {
 	return object{
 		{"name", f.Name},
 		{"unit", f.Unit},

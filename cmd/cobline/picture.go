@@ -115,8 +115,8 @@ func (p picture) bar(from, to, top, bottom float64, c color.Color) *plotter.Poly
 }
 
 // assumed returns what a method has taken for an input that was not given.
-func assumed(list []calc.Sourced, name string) float64 {
-	i := slices.IndexFunc(list, func(s calc.Sourced) bool { return s.Name == name })
+func assumed(list []*calc.Sourced, name string) float64 {
+	i := slices.IndexFunc(list, func(s *calc.Sourced) bool { return s.Name == name })
 	return list[i].Likely
 }
 
