@@ -80,6 +80,7 @@ type charge struct {
 	late        Minutes
 	ownVolatile bool    // volatile matter is not that of the default burn
 	lateShare   float64 // of the drums' late burning that falls on this part
+	brief       bool    // what is drawn is not asked for
 	assumed     []*Sourced
 }
 
@@ -125,7 +126,7 @@ func (c *charge) setWaste(waste Waste, w Range[WetBasis], drum Litre) error {
 	}
 	*c = charge{
 		feed: f, suitability: f.Suitability, wait: f.BindingWait.Likely, wettest: w,
-		bed: bedTemperature.Likely, bedRatio: 1, lateShare: 1, assumed: c.assumed,
+		bed: bedTemperature.Likely, bedRatio: 1, lateShare: 1, assumed: c.assumed, brief: c.brief,
 	}
 	moist := Range[float64]{airDryOf(w.Low), airDryOf(w.Likely), airDryOf(w.High)}
 	c.full = rangeOf[Kg](spreadOf(f.Density.Range).times(spreadOf(usableFill.Range)).times(spreadOf(moist))).
@@ -359,6 +360,9 @@ func (c *charge) ranges() (out outcomeRanges) {
 	}
 	for j := range s {
 		out[j] = rangeOf[float64](s[j])
+	}
+	if c.brief {
+		return out
 	}
 	volatile := &drawnVolatile
 	if c.ownVolatile {

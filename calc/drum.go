@@ -74,7 +74,7 @@ type LoadResult struct {
 // matter of a volume the same whatever its moisture. A mixture is the sum of its
 // parts. Densities are estimates (+-30 %) that one weighed fill replaces.
 func Load(in LoadInput) (LoadResult, error) {
-	var c charge
+	c := charge{brief: true}
 	if err := c.set(in); err != nil {
 		return LoadResult{}, err
 	}

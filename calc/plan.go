@@ -169,7 +169,8 @@ func Plan(in PlanInput) (PlanResult, error) {
 	}
 	burn := in.Burn
 	burn.Drums, burn.Mass, burn.Volume = 1, Range[Kg]{}, Range[Litre]{}
-	recipe, solids, err := recipe(burn)
+	c := charge{brief: true}
+	recipe, solids, err := c.recipe(burn)
 	if err != nil {
 		return PlanResult{}, err
 	}

@@ -58,13 +58,22 @@ type RecipeResult struct {
 // Waste that may not be lit gets no clock, but the days it needs to dry and
 // what its char would lose.
 func Recipe(in RecipeInput) (RecipeResult, error) {
-	r, _, err := recipe(in)
+	var c charge
+	r, _, err := c.recipe(in)
 	return r, err
 }
 
-// recipe is Recipe, with the solids of the mix.
-func recipe(in RecipeInput) (r RecipeResult, solids Range[Kg], err error) {
-	var c charge
+// RecipeInBrief is Recipe without the FixedCarbon and the HeatingValue of a single
+// waste, which stay zero: they are drawn, and that is most of the time of a
+// recipe.
+func RecipeInBrief(in RecipeInput) (RecipeResult, error) {
+	c := charge{brief: true}
+	r, _, err := c.recipe(in)
+	return r, err
+}
+
+// recipe loads the charge with a batch and returns it with the solids of the mix.
+func (c *charge) recipe(in RecipeInput) (r RecipeResult, solids Range[Kg], err error) {
 	if err := c.set(LoadInput{in.Waste, in.Fills, in.Drums, in.Drum, in.Mass, in.Volume, in.Moisture}); err != nil {
 		return RecipeResult{}, solids, err
 	}

@@ -191,20 +191,51 @@ func TestRecipeRefusesNonsense(t *testing.T) {
 	}
 }
 
+// A recipe in brief leaves out what is drawn, and nothing else.
+func TestRecipeInBrief(t *testing.T) {
+	for _, waste := range calc.Wastes() {
+		for _, moisture := range []calc.Range[calc.WetBasis]{{}, {.2, .25, .3}} {
+			in := calc.RecipeInput{Waste: waste, Drums: 2, Moisture: moisture}
+			whole, err := calc.Recipe(in)
+			require.NoError(t, err)
+			require.NotZero(t, whole.FixedCarbon)
+			require.NotZero(t, whole.HeatingValue)
+			whole.FixedCarbon, whole.HeatingValue = calc.Range[calc.Share]{}, calc.Range[calc.MJPerKg]{}
+			brief, err := calc.RecipeInBrief(in)
+			require.NoError(t, err)
+			require.Equal(t, whole, brief)
+		}
+	}
+}
+
 func BenchmarkRecipe(b *testing.B) {
-	for name, in := range map[string]calc.RecipeInput{
-		"one waste": {Waste: calc.MaizeCob, Drums: 2},
-		"a mixture": {Drums: 2, Fills: []calc.Fill{{Waste: calc.MaizeCob, Share: .6}, {Waste: calc.MaizeHusk, Share: .4}}},
-	} {
-		b.Run(name, func(b *testing.B) {
+	one := calc.RecipeInput{Waste: calc.MaizeCob, Drums: 2}
+	mixture := calc.RecipeInput{Drums: 2, Fills: []calc.Fill{{Waste: calc.MaizeCob, Share: .6}, {Waste: calc.MaizeHusk, Share: .4}}}
+	for _, row := range []struct {
+		name   string
+		recipe func(calc.RecipeInput) (calc.RecipeResult, error)
+		in     calc.RecipeInput
+	}{{"one waste", calc.Recipe, one}, {"in brief", calc.RecipeInBrief, one}, {"a mixture", calc.Recipe, mixture}} {
+		b.Run(row.name, func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := calc.Recipe(in); err != nil {
+				if _, err := row.recipe(row.in); err != nil {
 					b.Fatal(err)
 				}
 			}
 		})
 	}
+}
+
+func ExampleRecipeInBrief() {
+	r, err := calc.RecipeInBrief(calc.RecipeInput{Waste: calc.MaizeCob, Drums: 2})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("load about %.0f kg, expect %.0f to %.0f kg of char\n", r.Feed.Likely, r.Char.Low, r.Char.High)
+	// Output:
+	// load about 65 kg, expect 9 to 18 kg of char
 }
 
 func ExampleRecipe() {

@@ -119,7 +119,7 @@ func (t *turn) dryPiece(p calc.Piece, start, now time.Time) (calc.Range[calc.Day
 			return r.Days, r.Plan
 		}
 	}
-	r, err := calc.Recipe(calc.RecipeInput{Waste: calc.MaizeCob, Piece: p, EffectiveSun: t.sunHours()})
+	r, err := calc.RecipeInBrief(calc.RecipeInput{Waste: calc.MaizeCob, Piece: p, EffectiveSun: t.sunHours()})
 	if err != nil {
 		return calc.Exactly(neverDry), nil
 	}
@@ -209,7 +209,7 @@ func (t *turn) dryWaste(w calc.Waste, dryness string) (calc.Range[calc.Days], []
 	if dryness == "nearly" {
 		dryness = "wet" // in doubt the wetter
 	}
-	r, err := calc.Recipe(calc.RecipeInput{Waste: w, Moisture: feelOf(dryness).Moisture()})
+	r, err := calc.RecipeInBrief(calc.RecipeInput{Waste: w, Moisture: feelOf(dryness).Moisture()})
 	if err != nil {
 		return calc.Exactly(neverDry), nil
 	}

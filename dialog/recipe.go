@@ -175,7 +175,7 @@ func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 	default:
 		in.Drums = calc.Count(f.Slots[slotDrums].Number)
 	}
-	return calc.Recipe(in)
+	return calc.RecipeInBrief(in)
 }
 
 func (f *Frame) has(s Slot) bool { _, ok := f.Slots[s]; return ok }

@@ -84,7 +84,7 @@ func (t *turn) batches(*Frame) {
 	waste, name := calc.Waste(own[n-1].Waste), own[n-1].ownName()
 	learned := t.ownYield(waste, name)
 	if learned.Likely > 0 {
-		r, err := calc.Recipe(calc.RecipeInput{Waste: waste, Drums: 1, Yield: learned})
+		r, err := calc.RecipeInBrief(calc.RecipeInput{Waste: waste, Drums: 1, Yield: learned})
 		feed, unknown := calc.Feed(waste)
 		if err == nil && unknown == nil {
 			low, high := float64(r.Char.Low), float64(r.Char.High)

@@ -31,7 +31,7 @@ var notReckoned = map[string][]string{
 	},
 	"is a part of `reckon load`":         {"Cylinder.Volume"},
 	"describes the usual drum":           {"StandardDrum", "Cylinder.Usable"},
-	"is a part of `reckon recipe`":       {"Classes.Total"},
+	"is a part of `reckon recipe`":       {"Classes.Total", "RecipeInBrief"},
 	"is a part of `reckon bind`":         {"Cups"},
 	"is a part of `reckon learn`":        {"WeighedBatch.Believable"},
 	"is a part of `reckon advise`":       {"BrandsOf"},
