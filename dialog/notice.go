@@ -27,6 +27,10 @@ type Notice struct {
 // hour.
 var ReadyNotices = []string{"rain", "wind", "cold"}
 
+// askAgain is how long the question after a long absence stands. It may never
+// have left, or nobody answered it: a notice after that asks once more.
+const askAgain = 7 * 24 * time.Hour
+
 // told is an officer's notice. After a long absence the number may have another
 // owner: they are asked something that shows nothing, and the notice waits.
 func (t *turn) told(n Notice) {
@@ -38,11 +42,11 @@ func (t *turn) told(n Notice) {
 	}
 	absent := t.s.Stranger == Unasked || !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence
 	switch {
-	case !t.s.Asked.IsZero():
+	case !t.s.Asked.IsZero() && t.w.Now.Sub(t.s.Asked) < askAgain:
 		return
-	case absent:
+	case absent || !t.s.Asked.IsZero():
 		t.s.Asked = t.seen()
-		t.add(Reply{Key: "notice.still-you", Text: t.text("notice.still-you", nil), Urgency: Bulletin, Valid: valid})
+		t.add(Reply{Key: "notice.still-you", Text: t.text("notice.still-you", nil), Urgency: Bulletin, Valid: min(valid, askAgain)})
 		return
 	}
 	t.add(Reply{Key: NoticeKey, Text: text, Urgency: Bulletin, Valid: valid})

@@ -117,6 +117,23 @@ func TestC21NoticeAfterALongAbsence(t *testing.T) {
 			require.Equal(t, waits, len(p.told(p.rain(7*time.Hour))) == 0 && !p.state.Stopped)
 		})
 	}
+	t.Run("again when the question has lapsed", func(t *testing.T) {
+		// It may have been refused, or its notice cancelled before it left.
+		p := known(t)
+		p.says("hi")
+		p.now = p.now.Add(121 * 24 * time.Hour)
+		long := p.told(p.rain(30 * 24 * time.Hour))
+		require.Equal(t, 7*24*time.Hour, long[0].Valid, "no two of them wait at once")
+		p.now = p.now.Add(long[0].Valid - time.Minute)
+		require.Empty(t, p.told(p.rain(5*time.Hour)))
+		p.now = p.now.Add(time.Minute)
+		again := p.told(p.rain(5 * time.Hour))
+		require.Len(t, again, 1)
+		require.Equal(t, "notice.still-you", again[0].Key)
+		require.Empty(t, p.told(p.rain(6*time.Hour)))
+		p.says("START")
+		require.Equal(t, dialog.NoticeKey, p.told(p.rain(7 * time.Hour))[0].Key)
+	})
 	p := known(t)
 	p.says("hi")
 	p.now = p.now.Add(119 * 24 * time.Hour)

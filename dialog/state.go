@@ -46,7 +46,7 @@ type State struct {
 
 	// Fills is the maize in kilograms that fills this person's containers.
 	Fills     map[string]float64 `cbor:"23,keyasint,omitempty"`
-	Asked     time.Time          `cbor:"30,keyasint,omitzero"`  // since then a question after a long absence is open, and notices wait
+	Asked     time.Time          `cbor:"30,keyasint,omitzero"`  // since then the question after a long absence stands, and notices wait
 	Digits    int                `cbor:"31,keyasint,omitempty"` // single digits in a row that led from list to list
 	Stranger  Stranger           `cbor:"32,keyasint,omitempty"` // whether it is known who writes since a long absence
 	PastDrums int                `cbor:"33,keyasint,omitempty"` // how many drums DrumPast is about; zero: all of them
