@@ -198,7 +198,7 @@ const lastOpenings = 3
 
 // advise says when to cover next time, and how sure that is.
 func (t *turn) advise(waste calc.Waste, name string, own calc.Range[calc.Share]) {
-	in := calc.AdviseInput{Waste: waste, Usual: own}
+	in, seen := calc.AdviseInput{Waste: waste, Usual: own}, 0
 	record := t.ownBatches()
 	for _, b := range record[max(0, len(record)-lastOpenings):] {
 		if !b.of(waste, name) {
@@ -212,6 +212,9 @@ func (t *turn) advise(waste calc.Waste, name string, own calc.Range[calc.Share])
 		if b.FeedKg > 0 {
 			o.Yield = calc.Share(b.CharKg / (b.FeedKg * (1 - float64(b.moisture()))))
 		}
+		if o.Brands != calc.BrandsUnknown || o.Ash != calc.AshUnknown {
+			seen++
+		}
 		in.Openings = append(in.Openings, o)
 	}
 	r, err := calc.Advise(in)
@@ -220,7 +223,10 @@ func (t *turn) advise(waste calc.Waste, name string, own calc.Range[calc.Share])
 		return
 	}
 	sure := locales.ID("sure.likely")
-	if r.Sure >= quiteSure {
+	switch {
+	case seen < 2:
+		sure = "sure.once" // the signs of one drum can have any cause
+	case seen == lastOpenings && r.Sure >= quiteSure:
 		sure = "sure.quite"
 	}
 	minutes := int(max(r.Move, -r.Move) + 0.5)
