@@ -15,7 +15,7 @@ var binderTopic = topic{
 	bare:     slotCharKg,
 	starts:   []string{"starch"},
 	place: func(r reading, a amount, slot Slot) Slot {
-		if slot == slotCharKg && r.nearer(a.token, "starch", "thing") == "starch" {
+		if slot == slotCharKg && r.nearer(a.token, "starch", "thing") == "starch" && !r.parted(a, "starch") {
 			return slotStarchKg // "charcoal 10 kg, flour 1 kg"
 		}
 		return slot

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"time"
 
 	"cobline/calc"
@@ -28,6 +29,9 @@ var dryingTopic = topic{
 		return slot
 	},
 	infer: func(r reading, in *filled) {
+		if r.has("word.pressed") && !slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "day" }) {
+			delete(in.values, slotOutDays) // "pressed 180" counts briquettes
+		}
 		if r.has("word.yesterday") {
 			in.values[slotOutDays] = Value{Number: 1}
 		}

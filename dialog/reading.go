@@ -324,6 +324,42 @@ func (r reading) hasWeight() bool {
 	return slices.ContainsFunc(r.sums, func(a amount) bool { return a.unit == "kg" || a.unit == "tin" || a.unit == "bucket" })
 }
 
+// weighsStarch reports whether the kilograms of a text stand at its starch: "2 kg
+// of roots", "unga kilo 2". Behind a comma they are of something else.
+func (r reading) weighsStarch() bool {
+	for _, a := range r.sums {
+		from, to := a.token, a.token+1
+		for _, s := range r.spans {
+			switch unit := s.is("unit.kg"); {
+			case unit && s.to == from:
+				from = s.from
+			case unit && s.from == to, s.from == to && s.is("word.filler"):
+				to = s.to
+			}
+		}
+		if a.unit != "kg" && a.unit != unitKilo {
+			continue
+		}
+		for _, s := range r.spans {
+			if len(s.of("starch")) > 0 && (s.from == to && !r.tokens[to-1].comma || s.to == from && !r.tokens[from-1].comma) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// parted reports whether a comma stands between an amount and the word of a
+// family behind it: "6 kg, maize flour" are two things.
+func (r reading) parted(a amount, family string) bool {
+	for _, s := range r.spans {
+		if s.from > a.token && len(s.of(family)) > 0 {
+			return slices.ContainsFunc(r.tokens[a.token:s.from], func(t token) bool { return t.comma })
+		}
+	}
+	return false
+}
+
 // nearer returns the family of the two whose word an amount belongs to. Where
 // the words come first ("charcoal 10 kg, flour 1 kg", "mkaa kilo 9") it is the
 // word right before; else the nearest, with a leaning to the one behind.

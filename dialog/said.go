@@ -1190,7 +1190,7 @@ func (t *turn) topicOf(r reading) string {
 		under = &t.s.Frames[len(t.s.Frames)-2]
 	}
 	key := t.meant(r)
-	if under != nil && under.Topic == topicRecipe && r.has("thing.char") && r.hasWeight() && !r.hasFamily("waste") {
+	if under != nil && under.Topic == topicRecipe && !r.namesWaste() && (r.has("thing.char") && r.hasWeight() || r.weighsStarch()) {
 		return topicBinder
 	}
 	if under != nil && (key == under.Topic || !ownSubject[key] && !(key == topicBinder && (ownSubject[under.Topic] || r.has("thing.char")))) {

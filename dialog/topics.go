@@ -63,6 +63,10 @@ func (t *turn) meant(r reading) string {
 		return topicRecipe // "how many briquettes from 3 sacks of cobs"
 	case t.faulty(r) && (key == "" || drying || key == topicBurn || key == topicPressing):
 		return topicFix
+	case key == "" && r.has("word.dose"):
+		return topicBinder // said again, if there was a paste
+	case (key == "" || key == topicPressing) && r.has("word.pressed") && !r.asks():
+		return topicDrying // "pressed 180": what comes next
 	case key == "" && r.has("thing.char") && r.hasFamily("starch"):
 		return topicBinder
 	case (drying || key == topicWeather) && r.hasFamily("waste"):
