@@ -68,7 +68,8 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	what, ok := t.hear(r)
 	if !ok && t.bareWeight(r) {
-		what, ok = told{what: reportWeighed, kg: r.sums, drum: t.speakersDrum(reportWeighed)}, true
+		opened := slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
+		what, ok = told{what: reportWeighed, kg: r.sums, drum: t.speakersDrum(reportWeighed), doubtful: !opened}, true
 	}
 	if !ok && t.feelsDrum(r) {
 		what, ok = told{what: reportReady, question: true}, true // "it is cold" asks whether it may be
@@ -112,7 +113,7 @@ func (t *turn) feelsDrum(r reading) bool {
 func (t *turn) flares(r reading, ev Said) bool {
 	i := slices.IndexFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
 	hot := slices.ContainsFunc(r.spans, func(s span) bool { return s.is("state.glow") || s.is("state.warm") })
-	if i < 0 || !hot || r.has("word.not") || slices.ContainsFunc(r.spans, func(s span) bool { return !r.belongs(s) && family(s.concepts[0]) != "word" }) {
+	if i < 0 || !hot || r.has("word.not") || r.has("word.no") || slices.ContainsFunc(r.spans, func(s span) bool { return !r.belongs(s) && family(s.concepts[0]) != "word" }) {
 		return false
 	}
 	name := t.s.Drums[i].Name
@@ -132,22 +133,46 @@ func (t *turn) smokeSeen(r reading) bool {
 		return false
 	}
 	spoken := r.smokeAnswer() || slices.ContainsFunc(r.safety, func(s span) bool { return s.is("hazard.smoke") })
-	for _, s := range r.spans {
+	for i, s := range r.spans {
 		if n := s.of("smoke"); len(n) == 1 && !s.fuzzy && (spoken || s.to-s.from > 1 || n[0] == "flames") { // "a little" may be of anything
+			look := r.smokeAt(i, n[0])
+			if look == "" {
+				return false
+			}
 			t.heard.Topic, t.heard.Understood = topicBurn, true
-			t.note(slotSmoke, Value{Key: n[0]})
-			t.smoke(d.Name, smokeWords[n[0]])
+			t.note(slotSmoke, Value{Key: look})
+			t.smoke(d.Name, look)
 			return true
 		}
 	}
 	return false
 }
 
+// smokeAt is what a word for the smoke says where it stands. Smoke that is not
+// thin is still thick; what else it is not says nothing.
+func (r reading) smokeAt(i int, word string) string {
+	look := smokeWords[word]
+	if i == 0 || r.spans[i-1].to != r.spans[i].from || !r.denies(r.spans[i-1]) {
+		return look
+	}
+	if look == "white" || look == "yellow" {
+		return ""
+	}
+	return "white"
+}
+
 // bareWeight reports whether a text is nothing but kilograms while a drum
-// stands open and no other number is asked for.
+// stands open and no other number is asked for. Beside a sealed drum it may be
+// one that nobody said was opened.
 func (t *turn) bareWeight(r reading) bool {
 	f := t.top()
-	opened := !r.has("word.sold") && slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
+	opened := slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageOpened })
+	if _, sealed := t.latestSealed(); !opened && sealed && (f == nil || f.Topic == topicRecipe || f.Topic == topicBurn || f.Topic == lobby) {
+		opened = len(r.sums) > 0 && r.sums[0].unit == "kg"
+	}
+	if r.has("word.sold") || r.asks() {
+		return false
+	}
 	asides := f != nil && (f.Topic == topicInside || f.Topic == topicStop || f.Topic == lobby)
 	if !opened || f != nil && !f.Done && f.Open != "" && !asides { // Done: the drum's past lies open behind a recipe
 		return false
@@ -191,8 +216,14 @@ func (t *turn) kept(what told, at time.Time) Slots {
 			slots[slot] = Value{Number: t.charKg(what.kg[i])}
 		}
 	}
+	if len(what.waste) > 0 {
+		slots[slotWaste] = Value{Key: strings.Join(what.waste, " ")}
+	}
 	return slots
 }
+
+// keptWaste is what an aside remembers to be said of the waste.
+func (f *Frame) keptWaste() []string { return strings.Fields(f.Slots[slotWaste].Key) }
 
 // keptKg is the charcoal and the half-burned pieces an aside remembers.
 func (f *Frame) keptKg() (kg []amount) {
@@ -221,7 +252,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		if !picked {
 			return false
 		}
-		what := told{what: f.Slots[slotReport].Key, drum: drum, kg: f.keptKg()}
+		what := told{what: f.Slots[slotReport].Key, drum: drum, kg: f.keptKg(), waste: f.keptWaste()}
 		t.close()
 		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 		if key == "done" {
@@ -245,7 +276,7 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 				return false
 			}
 		}
-		what := told{what: f.Slots[slotReport].Key, drum: key, kg: f.keptKg()}
+		what := told{what: f.Slots[slotReport].Key, drum: key, kg: f.keptKg(), waste: f.keptWaste()}
 		t.close()
 		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, what.what
 		if key == keyAnother {
@@ -254,9 +285,10 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		t.stage(what, at)
 		return true
 	case slotSmoke:
-		for _, s := range r.spans {
+		for i, s := range r.spans {
 			for _, n := range s.of("smoke") {
-				key, picked = smokeWords[n], true
+				key = r.smokeAt(i, n)
+				picked = key != ""
 			}
 		}
 		if !picked || t.reportsStage(r) {
@@ -271,20 +303,28 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		if !picked {
 			return false
 		}
+		waste := f.keptWaste()
 		t.close()
 		t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, reportOpened
 		d := t.enter(drum, at)
+		t.holds(d, waste)
 		t.seal(d, sealedOn(at.In(t.place.Zone), key))
 		t.opened(d, at, told{what: reportOpened})
 		return true
 	case slotInside:
-		for _, s := range r.spans {
-			if n := s.of("state"); len(n) == 1 && len(r.tokens) == s.to-s.from {
-				key, picked = n[0], true
-			}
+		if !picked {
+			key, picked = t.labelled(f, r, true)
+		}
+		if !picked {
+			key, picked = r.inside()
 		}
 		if !picked {
 			return false
+		}
+		if key == "" { // what it is not says too little
+			t.heard.Topic, t.heard.Understood = topicBurn, true
+			t.resume()
+			return true
 		}
 		t.close()
 		t.heard.Topic, t.heard.Understood = topicBurn, true
@@ -292,6 +332,44 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		return true
 	}
 	return false
+}
+
+// inside reads how opened charcoal looks: the worst of what is said, and nothing
+// where it is only said what it is not: charcoal without a glow may be warm. It
+// returns false for a text about anything else.
+func (r reading) inside() (key string, ok bool) {
+	order := []string{"", "cold", "warm", "glow"}
+	words := 0
+	for i, s := range r.spans {
+		said := ""
+		switch state := s.of("state"); {
+		case len(state) == 1 && !s.fuzzy:
+			said, ok = state[0], true
+		case s.is("smoke.none"):
+			ok = true
+		case s.is("smoke.flames"):
+			said, ok = "glow", true
+		case !r.belongs(s) && !s.is("word.yes"):
+			return "", false
+		}
+		if i > 0 && r.spans[i-1].to == s.from && r.denies(r.spans[i-1]) && said != "" {
+			if said = ""; s.is("state.cold") {
+				said = "warm"
+			}
+		}
+		if slices.Index(order, said) > slices.Index(order, key) {
+			key = said
+		}
+		words += s.to - s.from
+	}
+	return key, ok && words == len(r.tokens)
+}
+
+// denies reports whether a word turns what follows it round. After a comma it
+// only answers: "no, it glows".
+func (r reading) denies(s span) bool {
+	none := s.is("smoke.none") && s.is("drum-past.none") // "hakuna": there is none, of whatever
+	return (none || s.is("word.not") || s.is("word.no")) && !r.tokens[s.to-1].comma
 }
 
 // reportsStage reports whether a text is a report rather than a smoke answer.
@@ -404,13 +482,14 @@ func (t *turn) stage(what told, at time.Time) {
 		t.lit(what, at)
 		return
 	}
-	if what.all && what.what == reportCovered && t.coveredAll(at) {
+	if what.all && what.what == reportCovered && t.coveredAll(at, what.waste) {
 		return
 	}
 	d, ok := t.pickDrum(what, at)
 	if !ok {
 		return
 	}
+	t.holds(d, what.waste)
 	switch what.what {
 	case reportCovered:
 		t.covered(d, at)
@@ -496,20 +575,68 @@ func (t *turn) cold() int {
 	return slices.IndexFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageSealed && !t.w.Now.Before(d.NotBefore) })
 }
 
-// enter adds a drum to the open ones, with what the last recipe knew.
+// holds enters what a person says lies in a drum: one of some wastes, and nothing
+// known if it is several. A wait that has begun only grows.
+func (t *turn) holds(d *Drum, wastes []string) {
+	if len(wastes) == 0 || slices.Contains(wastes, d.Waste) {
+		return
+	}
+	d.Waste, d.FeedKg = "", 0
+	if len(wastes) == 1 {
+		d.Waste = wastes[0]
+	}
+	if d.Stage != stageSealed {
+		return
+	}
+	if at := t.notBefore(d.SealedAt, wait(d.Waste)).UTC(); at.After(d.NotBefore) {
+		d.NotBefore = at
+		t.watch(d)
+	}
+}
+
+// slotEntered holds how many drums of a recipe were entered, and its waste then.
+const slotEntered Slot = "entered"
+
+// corrected gives the drums of a recipe the waste it was corrected to.
+func (t *turn) corrected(f *Frame) {
+	was, now := f.Slots[slotEntered], f.Slots[slotWaste].Key
+	if was.Number == 0 || now == "" || now == was.Key {
+		return
+	}
+	for i := range t.s.Drums {
+		d := &t.s.Drums[i]
+		if d.Waste != was.Key || d.Stage == stageOpened {
+			continue
+		}
+		before := d.NotBefore
+		if t.holds(d, []string{now}); d.Stage == stageSealed && d.NotBefore.After(before) {
+			t.say("burn.not-before", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		}
+	}
+	f.Slots[slotEntered] = Value{Key: now, Number: was.Number}
+}
+
+// enter adds a drum to the open ones, with what the last recipe knew. Of a drum
+// more than the recipe was for it is not known what it holds.
 func (t *turn) enter(name string, at time.Time) *Drum {
 	d := Drum{Name: name, Stage: stageLit}
 	if t.s.Wet { // also after other talk
 		d.Moisture = float64(calc.Wet.Moisture().Likely)
 	}
 	if f := t.frameOf(topicRecipe); f != nil {
-		d.Waste, d.Starch = f.Slots[slotWaste].Key, f.Slots[slotStarch].Key
+		d.Starch = f.Slots[slotStarch].Key
 		if dry := f.Slots[slotDryness].Key; dry != "" {
 			d.Moisture = float64(feelOf(dry).Moisture().Likely)
 		}
-		if f.Done && d.Waste != "" {
-			if r, err := t.reckon(f); err == nil && r.Drums > 0 {
-				d.FeedKg = float64(r.Feed.Likely) / float64(r.Drums)
+		drums, feed := 1.0, 0.0
+		if r, err := t.reckon(f); err == nil && r.Drums > 0 {
+			drums, feed = float64(r.Drums), float64(r.Feed.Likely)
+		}
+		if entered := f.Slots[slotEntered].Number + 1; entered <= drums {
+			d.Waste = f.Slots[slotWaste].Key
+			f.Slots[slotEntered] = Value{Key: d.Waste, Number: entered}
+			if f.Done && d.Waste != "" {
+				d.FeedKg = feed / drums
 			}
 		}
 	}
@@ -524,7 +651,7 @@ func (t *turn) enter(name string, at time.Time) *Drum {
 func (t *turn) lit(what told, at time.Time) {
 	if what.drums > 1 && !t.busy() {
 		for range what.drums {
-			t.lit(told{what: reportLit, drum: t.nextName()}, at)
+			t.lit(told{what: reportLit, drum: t.nextName(), waste: what.waste}, at)
 		}
 		return
 	}
@@ -568,6 +695,7 @@ func (t *turn) lit(what told, at time.Time) {
 		return
 	}
 	d = t.enter(name, at)
+	t.holds(d, what.waste)
 	d.LitAt = at.UTC().Truncate(time.Second)
 	clock := calc.Clock(false)
 	look := d.LitAt.Add(clock.Cover.Low.Duration())
@@ -679,10 +807,11 @@ func (t *turn) covered(d *Drum, at time.Time) {
 }
 
 // coveredAll covers every drum that is alight; it returns false if none is.
-func (t *turn) coveredAll(at time.Time) bool {
+func (t *turn) coveredAll(at time.Time, waste []string) bool {
 	any := false
 	for i := range t.s.Drums {
 		if d := &t.s.Drums[i]; d.Stage == stageLit {
+			t.holds(d, waste)
 			t.covered(d, at)
 			any = true
 		}
@@ -738,14 +867,19 @@ func (t *turn) leak(d *Drum, at time.Time) {
 // opened meets an opening: too early it is closed again at once; in time the
 // line asks how it looks inside.
 func (t *turn) opened(d *Drum, at time.Time, what told) {
-	if d.Stage == stageOpened {
+	if d.Stage == stageOpened { // the caution came with the first report
 		t.askInside(d)
 		return
 	}
 	if d.NotBefore.IsZero() { // neither lighting nor covering was reported
 		name := d.Name
+		if f := t.frameOf(topicRecipe); f != nil && f.Slots[slotEntered].Number > 0 && d.Waste != "" {
+			v := f.Slots[slotEntered]
+			v.Number-- // it is entered again when the answer comes
+			f.Slots[slotEntered] = v
+		}
 		t.drop(name)
-		t.askSealed(name, at)
+		t.askSealed(name, at, what)
 		return
 	}
 	if at.Before(d.NotBefore) {
@@ -754,14 +888,16 @@ func (t *turn) opened(d *Drum, at time.Time, what told) {
 	}
 	d.Stage, d.OpenedAt = stageOpened, at.UTC().Truncate(time.Second)
 	t.untime(d.Name, timerSmoke, timerCover, timerSilent, timerHold, timerOpen)
+	t.say("caution.glowing", Answer, nil)
 	t.askInside(d)
 	t.timer(timerWeigh, d.Name, d.OpenedAt.Add(weighAfter))
 }
 
 // askSealed asks when a drum the line knows nothing of was sealed.
-func (t *turn) askSealed(name string, at time.Time) {
+func (t *turn) askSealed(name string, at time.Time, what told) {
 	t.say("caution.glowing", Answer, nil)
-	t.aside(topicSealed, Slots{slotDrum: {Key: name}, slotAt: {Number: float64(at.Unix())}})
+	what.drum = name
+	t.aside(topicSealed, t.kept(what, at))
 }
 
 const (
@@ -785,7 +921,6 @@ func sealedOn(at time.Time, day string) time.Time {
 
 // askInside asks whether the opened charcoal is cold through.
 func (t *turn) askInside(d *Drum) {
-	t.say("caution.glowing", Answer, nil)
 	t.aside(topicInside, Slots{slotDrum: {Key: d.Name}})
 }
 

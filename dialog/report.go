@@ -23,6 +23,7 @@ type told struct {
 	drums    int           // how many drums were lit at once, if told
 	all      bool          // every drum it can be about
 	kg       []amount
+	waste    []string // what is said to lie in the drum: one of these
 }
 
 // hear reads reports and questions of a burn. A report matches exactly and is
@@ -44,6 +45,14 @@ func (t *turn) hear(r reading) (told, bool) {
 			if !s.fuzzy {
 				questions, known = append(questions, n), true
 			}
+		}
+		if n := s.of("waste"); len(n) > 0 {
+			if both := intersect(out.waste, n); len(both) > 0 {
+				n = both
+			} else {
+				n = append(slices.Clone(out.waste), n...)
+			}
+			out.waste = n
 		}
 		out.not = out.not || s.is("word.not") || s.is("word.no")
 		out.all = out.all || s.is("word.both")

@@ -1036,6 +1036,9 @@ func (t *turn) choice(f *Frame, key string) bool {
 		return true
 	}
 	t.put(f, map[Slot]Value{slot: {Key: key}})
+	if f.Topic == topicRecipe {
+		t.corrected(f)
+	}
 	t.advance(f)
 	return true
 }
@@ -1104,6 +1107,9 @@ func (t *turn) fillTopic(r reading) bool {
 		t.note(s, in.values[s])
 	}
 	doubt, value := t.put(f, in.values)
+	if key == topicRecipe {
+		t.corrected(f)
+	}
 	if _, weight := in.values[slotCharKg]; weight && doubt == "" && (r.has("word.no") || r.has("word.not")) {
 		t.correctRecord(f)
 	}
