@@ -46,6 +46,10 @@ var layers = map[string]layer{
 		ours:   []string{"gateway", "dialog"},
 		theirs: []string{"github.com/prometheus/client_golang"},
 	},
+	"gateway/forecast": {
+		ours:   []string{"gateway", "dialog", "calc", "locales"},
+		theirs: []string{"github.com/tidwall/gjson", "github.com/prometheus/client_golang"},
+	},
 	"gateway/boltstore": {
 		ours:   []string{"gateway", "dialog"},
 		theirs: []string{"go.etcd.io/bbolt", "github.com/fxamacker/cbor/v2"},
