@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"crypto/tls"
 	_ "embed"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"maps"
 	"net"
 	"net/http"
+	"net/netip"
 	"os"
 	"reflect"
 	"regexp"
@@ -20,6 +22,7 @@ import (
 
 	"cobline/calc"
 	"cobline/gateway"
+	"cobline/gateway/console"
 	"cobline/gateway/webhook"
 	"cobline/locales"
 )
@@ -39,6 +42,7 @@ type Config struct {
 		PerSecond float64       `toml:"per_second"` // segments, on each channel
 		GiveUp    time.Duration `toml:"give_up"`
 	}
+	Console ConsoleConfig
 	Channel []ChannelConfig
 	Place   []PlaceConfig
 
@@ -63,6 +67,24 @@ type ChannelConfig struct {
 // configuration does not say: more than a person writes, and few enough that a
 // machine costs little; common practice.
 const answersPerHour = 100
+
+// ConsoleConfig is the officers' pages.
+type ConsoleConfig struct {
+	Off         bool     // serve no pages
+	Certificate string   // files of our own TLS; none where a proxy has it
+	Key         string   // of the certificate
+	Proxies     []string // our own, through which browsers come
+	Header      string   // in which they put the address of who asks
+	Secure      *bool    // cookies over TLS alone; left out: unless only this machine reaches the line
+}
+
+// secure reports whether browsers send the console's cookies over TLS alone.
+func (c Config) secure() bool {
+	if c.Console.Secure != nil {
+		return *c.Console.Secure
+	}
+	return c.Console.Certificate != "" || len(c.Console.Proxies) > 0 || !c.loopback()
+}
 
 // QuietConfig is when no reminder or notice leaves.
 type QuietConfig struct{ From, To string }
@@ -103,6 +125,7 @@ func Default() Config {
 	c.Store.Kind, c.Store.Path = "bolt", "cobline-data"
 	c.Quiet.From, c.Quiet.To = "20:30", "06:00"
 	c.Outbox.PerSecond, c.Outbox.GiveUp = 5, 24*time.Hour
+	c.Console.Header = "X-Real-IP"
 	return c
 }
 
@@ -301,6 +324,7 @@ func (l *loader) validate() {
 	l.want(l.Store.Kind == "bolt", "store.kind", "must be bolt")
 	l.want(l.Store.Path != "", "store.path", "is missing: name a directory")
 	l.validateQuiet("quiet", l.Quiet)
+	l.validateConsole()
 	l.want(l.Outbox.PerSecond > 0, "outbox.per_second", "must be more than 0 segments a second")
 	l.want(l.Outbox.GiveUp > 0, "outbox.give_up", "must be a span, such as 24h")
 	if l.set.IsDefined("zone") {
@@ -324,6 +348,22 @@ func (l *loader) validate() {
 		l.Channel = []ChannelConfig{plainChannel()}
 	}
 	l.validateChannels()
+}
+
+func (l *loader) validateConsole() {
+	c := l.Console
+	l.want((c.Certificate == "") == (c.Key == ""), "console.key", "and console.certificate go together: name the files of both")
+	if c.Certificate != "" && c.Key != "" {
+		_, err := tls.LoadX509KeyPair(c.Certificate, c.Key)
+		l.want(err == nil, "console.certificate", "does not go with console.key: %v", err)
+	}
+	for _, p := range c.Proxies {
+		_, address := netip.ParseAddr(p)
+		_, prefix := netip.ParsePrefix(p)
+		l.want(address == nil || prefix == nil, "console.proxies", "%q is neither an address nor a network, such as 10.0.0.0/8", p)
+	}
+	// Of a list that is added to, anybody writes the first entry.
+	l.want(c.Header != "" && !strings.EqualFold(c.Header, "X-Forwarded-For") && !strings.EqualFold(c.Header, "Forwarded"), "console.header", "must be one that the proxy writes over, such as X-Real-IP: in a list that proxies add to, the first address is whatever a browser sends")
 }
 
 func (l *loader) validateQuiet(key string, q QuietConfig) {
@@ -403,6 +443,7 @@ func (l *loader) validateChannels() {
 				where = ".reports.path"
 			}
 			l.want(!slices.ContainsFunc(taken, e.Overlaps), key+where, "%s is used twice", e.Path)
+			l.want(l.Console.Off || e.Path != console.Root && !strings.HasPrefix(e.Path, console.Root+"/"), key+where, "%s is where the officers' console stands", e.Path)
 		}
 		taken = append(taken, shape.Endpoints()...)
 	}

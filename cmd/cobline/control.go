@@ -159,11 +159,10 @@ func (c *controller) obey(ctx context.Context, conn net.Conn) ([]byte, error) {
 // do does what a command asks for.
 func (c *controller) do(ctx context.Context, command, argument string) ([]byte, error) {
 	if what, ok := strings.CutPrefix(command, "notice-"); ok {
-		answer, err := c.notice(ctx, what, argument)
-		if err != nil {
-			return nil, err
-		}
-		return json.Marshal(answer)
+		return inJSON(c.notice(ctx, what, argument))
+	}
+	if what, ok := strings.CutPrefix(command, "officer-"); ok {
+		return inJSON(c.officer(ctx, what, argument))
 	}
 	switch command {
 	case "restored":
@@ -176,4 +175,12 @@ func (c *controller) do(ctx context.Context, command, argument string) ([]byte, 
 		return nil, c.resume(argument)
 	}
 	return nil, fmt.Errorf("unknown command %q", command)
+}
+
+// inJSON returns an answer as JSON.
+func inJSON[T any](answer T, err error) ([]byte, error) {
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(answer)
 }

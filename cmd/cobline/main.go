@@ -29,6 +29,7 @@ type commands struct {
 	Batches batchesCommand `cmd:"" help:"Print everybody's batches and sales as CSV, without numbers. The line must not run."`
 	Store   storeCommand   `cmd:"" help:"Back up or compact the store."`
 	Notice  noticeCommand  `cmd:"" help:"Preview, send and follow officers' notices."`
+	Officer officerCommand `cmd:"" help:"Make and keep the accounts of the officers' console."`
 	Channel channelCommand `cmd:"" help:"Show the channels, try one on a request, or let a paused one go on."`
 
 	InstallCompletions kongplete.InstallCompletions `cmd:"" help:"Complete this program's commands in your shell."`

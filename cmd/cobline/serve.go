@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -21,6 +22,7 @@ import (
 
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/console"
 	"cobline/gateway/outbox"
 	"cobline/gateway/web"
 	"cobline/gateway/webhook"
@@ -124,6 +126,10 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	}
 	spending := outbox.NewSpending(store, tariffs, watch, log, metrics)
 	loops, running := errgroup.WithContext(ctx)
+	office, err := newOffice(ctx, config, store, line, log)
+	if err != nil {
+		return err
+	}
 	app, err := web.New(web.Options{
 		Channels: line.shapes,
 		Receiver: line.service,
@@ -131,11 +137,13 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		Notes:    control.notes,
 		Metrics:  metrics,
 		Log:      log,
+
+		Console: office, Proxies: config.Console.Proxies, ProxyHeader: config.Console.Header,
 	})
 	if err != nil {
 		return err
 	}
-	listener, err := net.Listen("tcp", config.Listen)
+	listener, err := config.listen()
 	if err != nil {
 		return advised{fmt.Errorf("listen: %w", err), "Is another line running? Choose another port with --listen 127.0.0.1:8081."}
 	}
@@ -145,6 +153,9 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return watchStore(running, store) })
 	loops.Go(func() error { return control.run(running, commands) })
 	loops.Go(func() error { return spending.Run(running) })
+	if office != nil {
+		loops.Go(func() error { return office.Run(running) })
+	}
 	sends := []func(context.Context) error{
 		func(ctx context.Context) error { return gateway.RunAlarms(ctx, store, line.service) },
 		notices.Run,
@@ -162,6 +173,46 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		err = errors.Join(err, closing)
 	}
 	return errors.Join(err, loops.Wait())
+}
+
+// newOffice returns the officers' console; none if it is off. Others reach a line
+// only when somebody can sign in to it.
+func newOffice(ctx context.Context, config Config, store *boltstore.Store, line *line, log *slog.Logger) (*console.Console, error) {
+	if config.Console.Off {
+		return nil, nil
+	}
+	accounts, err := console.NewAccounts(store)
+	if err != nil {
+		return nil, err
+	}
+	all, err := accounts.List(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if len(all) == 0 {
+		if !config.loopback() {
+			return nil, advised{
+				fmt.Errorf("the line listens on %s, which others can reach, and nobody has an account for its console", config.Listen),
+				"`cobline officer add NAME --role administrator` makes one; [console] off = true serves no pages.",
+			}
+		}
+		log.Info("nobody has an account for the console yet; make one with cobline officer add NAME --role administrator")
+	}
+	return console.New(console.Options{
+		Desk: store, Accounts: accounts, Facts: line.service.Facts, Secure: config.secure(), Log: log,
+	})
+}
+
+// listen opens the address of the line, over TLS if it has a certificate.
+func (c Config) listen() (net.Listener, error) {
+	if c.Console.Certificate == "" {
+		return net.Listen("tcp", c.Listen)
+	}
+	pair, err := tls.LoadX509KeyPair(c.Console.Certificate, c.Console.Key)
+	if err != nil {
+		return nil, fmt.Errorf("read the certificate: %w", err)
+	}
+	return tls.Listen("tcp", c.Listen, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12})
 }
 
 // sender returns what sends the messages of a channel.

@@ -21,11 +21,12 @@ import (
 	"golang.org/x/time/rate"
 
 	"cobline/gateway"
+	"cobline/gateway/console"
 	"cobline/gateway/webhook"
 )
 
 // The limits of a request. A text message with all that gateways add to it is a
-// few kilobytes; proxies add headers of their own.
+// few kilobytes; proxies add headers of their own. The console takes files too.
 const (
 	bodyLimit   = 64 << 10
 	headerLimit = 16 << 10
@@ -48,6 +49,13 @@ type Options struct {
 	Notes   func() []string
 	Metrics *prometheus.Registry
 	Log     *slog.Logger
+
+	Console *console.Console // the officers' pages; may be nil
+	// Proxies are those of our own that requests to the console come through, and
+	// ProxyHeader the header in which they put the address of who asks, over
+	// whatever was there.
+	Proxies     []string
+	ProxyHeader string
 }
 
 // New returns the server. The caller gives it a listener and shuts it down.
@@ -61,13 +69,16 @@ func New(o Options) (*fiber.App, error) {
 		Immutable:                    true,
 		StrictRouting:                true,
 		CaseSensitive:                true,
-		BodyLimit:                    bodyLimit,
+		BodyLimit:                    max(bodyLimit, console.UploadLimit),
 		ReadBufferSize:               headerLimit,
 		ReadTimeout:                  readTimeout,
 		WriteTimeout:                 deadline + readTimeout,
 		IdleTimeout:                  idleTimeout,
 		DisableStartupMessage:        true,
 		DisablePreParseMultipartForm: true,
+		EnableTrustedProxyCheck:      true,
+		TrustedProxies:               o.Proxies,
+		ProxyHeader:                  o.ProxyHeader,
 		ErrorHandler:                 s.failed,
 	})
 	app.Use(recovery.New(recovery.Config{EnableStackTrace: true, StackTraceHandler: s.panicked}))
@@ -84,6 +95,9 @@ func New(o Options) (*fiber.App, error) {
 	app.Get("/healthz", func(c *fiber.Ctx) error { return c.SendString("ok\n") })
 	app.Get("/readyz", s.ready)
 	app.Get("/metrics", adaptor.HTTPHandler(promhttp.HandlerFor(o.Metrics, promhttp.HandlerOpts{})))
+	if o.Console != nil {
+		o.Console.Mount(app)
+	}
 	return app, nil
 }
 
@@ -132,6 +146,10 @@ func (s *server) inbound(ch *webhook.Shape) fiber.Handler {
 func (s *server) exchange(c *fiber.Ctx, ch *webhook.Shape, r Receiver, now time.Time) (Exchange, error) {
 	if c.Get(fiber.HeaderContentEncoding) != "" {
 		return Exchange{}, fiber.NewError(http.StatusUnsupportedMediaType, "send the body as it is, without Content-Encoding")
+	}
+	if len(c.BodyRaw()) > bodyLimit {
+		c.Context().SetConnectionClose() // as after a body that is not read to its end
+		return Exchange{}, fiber.NewError(http.StatusRequestEntityTooLarge, tooLarge(bodyLimit))
 	}
 	req, err := copyRequest(c, now)
 	if err != nil {
@@ -198,25 +216,28 @@ func (s *server) failed(c *fiber.Ctx, err error) error {
 		told = fiber.NewError(http.StatusServiceUnavailable, "this was not kept for sure; send it again later")
 	}
 	sentence := told.Message
-	switch told.Code {
-	case http.StatusRequestEntityTooLarge:
+	switch told {
+	case fiber.ErrRequestEntityTooLarge: // fiber's own: the body was not read to its end
 		drain(c.Context().Conn())
-		sentence = fmt.Sprintf("the body is larger than %d KiB", bodyLimit>>10)
-	case http.StatusRequestHeaderFieldsTooLarge:
+		sentence = tooLarge(console.UploadLimit)
+	case fiber.ErrRequestHeaderFieldsTooLarge:
 		drain(c.Context().Conn())
 		sentence = fmt.Sprintf("the headers are larger than %d KiB", headerLimit>>10)
-	case http.StatusNotFound:
+	}
+	if told.Code == http.StatusNotFound {
 		sentence = "there is no channel at this address"
 	}
 	c.Set(fiber.HeaderContentType, fiber.MIMETextPlainCharsetUTF8)
 	return c.Status(told.Code).SendString(spoken(sentence))
 }
 
+func tooLarge(limit int) string { return fmt.Sprintf("the body is larger than %d KiB", limit>>10) }
+
 // drain reads what a client is still sending, within bounds. Closing a
 // connection on unread octets resets it, and the client may never see why.
 func drain(conn net.Conn) {
 	buf := make([]byte, 16<<10)
-	for n := 0; n < 16*bodyLimit; {
+	for n := 0; n < 4*console.UploadLimit; {
 		if conn.SetReadDeadline(time.Now().Add(100*time.Millisecond)) != nil {
 			return
 		}

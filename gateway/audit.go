@@ -1,0 +1,55 @@
+package gateway
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"time"
+)
+
+// AuditKind is the kind of the Desk's documents that make up the audit trail.
+const AuditKind = "audit"
+
+// Record is one thing that somebody did and answers for. It is never changed.
+// It holds no number and no text of a message: numbers come masked.
+type Record struct {
+	At     time.Time `cbor:"1,keyasint"`
+	By     string    `cbor:"2,keyasint"`           // an account, a masked number, or "command line"
+	What   string    `cbor:"3,keyasint"`           // a word or two of a small set: "sign-in", "notice sent"
+	On     string    `cbor:"4,keyasint,omitempty"` // what it was done to
+	Detail string    `cbor:"5,keyasint,omitempty"`
+}
+
+// Audit adds a record to the trail.
+func Audit(ctx context.Context, d Desk, r Record) error {
+	var random [4]byte
+	rand.Read(random[:])
+	if err := d.Put(ctx, AuditKind, auditID(r.At)+hex.EncodeToString(random[:]), r, 0); err != nil {
+		return fmt.Errorf("record %q in the audit trail: %w", r.What, err)
+	}
+	return nil
+}
+
+// auditID puts the newest first: a Desk lists in the order of ids.
+func auditID(t time.Time) string { return fmt.Sprintf("%016x-", math.MaxInt64-t.UnixMilli()) }
+
+// AuditTrail returns at most max records, the newest first, and the id to go on
+// after; the empty one if there are no more.
+func AuditTrail(ctx context.Context, d Desk, after string, max int) (trail []Record, next string, err error) {
+	last := ""
+	err = d.List(ctx, AuditKind, after, max+1, func(id string, _ uint64, decode func(any) error) error {
+		if len(trail) == max {
+			next = last
+			return nil
+		}
+		var r Record
+		if err := decode(&r); err != nil {
+			return fmt.Errorf("audit record %s: %w", id, err)
+		}
+		trail, last = append(trail, r), id
+		return nil
+	})
+	return trail, next, err
+}
