@@ -979,6 +979,25 @@ func TestC20ForgetMe(t *testing.T) {
 	require.NotEmpty(t, p.says("no").State.Drums)
 }
 
+// TestC20ForgottenOnRequest: an administrator's word erases as the person's own
+// does; a hot drum comes first, and whoever opted out hears of nothing else.
+func TestC20ForgottenOnRequest(t *testing.T) {
+	p := sealed(t)
+	turn := p.step(dialog.Forgotten{})
+	require.Equal(t, []string{"burn.wait", "consent.forgotten"}, keys(turn))
+	require.Contains(t, turn.Replies[0].Text, "Do not open before Tuesday 07:45")
+	require.Equal(t, []dialog.Effect{dialog.Erase{}}, turn.Effects)
+	require.Equal(t, dialog.State{}.Encode(), turn.State.Encode())
+	p = sealed(t)
+	p.says("STOP")
+	turn = p.step(dialog.Forgotten{})
+	require.Equal(t, []string{"burn.wait"}, keys(turn))
+	require.Equal(t, []dialog.Effect{dialog.Erase{KeepOptOut: true}}, turn.Effects)
+	p = known(t)
+	p.says("STOP")
+	require.Empty(t, p.step(dialog.Forgotten{}).Replies)
+}
+
 // TestC21ANumberIsNotAPerson: NOT ME ends timers and detaches the record; after
 // 120 quiet days no drum of the past is spoken of, and whoever writes is told
 // again who answers.

@@ -56,6 +56,8 @@ func (e *Engine) Step(s State, ev Event, w World) Turn {
 		t.say("ask.answered", Answer, locales.Args{"Text": ev.Text})
 	case Enrolled:
 		t.enrolled(ev.Profile)
+	case Forgotten:
+		t.forgotten()
 	case Lapsed:
 		t.lapsed(ev)
 	case Alerted:

@@ -42,6 +42,9 @@ type Answered struct{ Question, Text string }
 // Enrolled is what an officer entered about this person.
 type Enrolled struct{ Profile Profile }
 
+// Forgotten is an administrator's word that this person asks to be forgotten.
+type Forgotten struct{}
+
 // Lapsed says that a reply was not sent: it expired or was refused.
 type Lapsed struct {
 	Ref string // the reference of the message that lapsed
@@ -60,6 +63,7 @@ func (Due) isEvent()          {}
 func (Told) isEvent()         {}
 func (Answered) isEvent()     {}
 func (Enrolled) isEvent()     {}
+func (Forgotten) isEvent()    {}
 func (Lapsed) isEvent()       {}
 func (Alerted) isEvent()      {}
 func (Acknowledged) isEvent() {}

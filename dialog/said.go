@@ -502,6 +502,22 @@ func (t *turn) forget() {
 	t.s, t.lang, t.erased = State{}, lang, true
 }
 
+// forgotten erases the person on the word of an administrator. With a drum alight
+// or sealed it says first until when that stays shut. Whoever opted out is told
+// nothing else.
+func (t *turn) forgotten() {
+	t.heard.Understood = true
+	if d, ok := t.hot(); ok {
+		t.say("burn.wait", Safety, locales.Args{"When": t.when(d.NotBefore)})
+	}
+	said := slices.Clone(t.out.Replies)
+	stopped := t.s.Stopped
+	t.forget()
+	if stopped {
+		t.out.Replies = said
+	}
+}
+
 // notMe detaches the record from a number that changed hands.
 func (t *turn) notMe() {
 	var wait []Drum

@@ -27,10 +27,15 @@ const (
 	Noticed  Kind = 21 // a notice reached a conversation: Notice, Ref
 	Missed   Kind = 22 // a timer was dropped after a restore
 	Enrolled Kind = 23 // an officer entered the person
+
+	Forgotten Kind = 26 // an administrator erased the person, as they asked
 )
 
 // String returns the kind in lower case, as lists of the journal show it.
 func (k Kind) String() string {
+	if k == Forgotten {
+		return "forgotten"
+	}
 	if k >= Enlisted && k <= Enrolled {
 		return name(k-Enlisted+1, "enlisted", "noticed", "missed", "enrolled")
 	}

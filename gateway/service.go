@@ -304,6 +304,32 @@ func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, now tim
 	return nil
 }
 
+// Forget erases a person as FORGET ME does, on the word of an administrator whom
+// they asked. The error is ErrNotFound of a number never met.
+func (s *Service) Forget(ctx context.Context, n Number, now time.Time) error {
+	now = s.options.Watch.At(now)
+	defer s.lock(n)()
+	err := retry(func() error {
+		c, err := s.turns.Load(ctx, n)
+		if err != nil {
+			return err
+		}
+		if c.Rev == 0 {
+			return ErrNotFound
+		}
+		channel := s.writes(c.Channel)
+		t, err := s.step(c, channel, now, dialog.Forgotten{})
+		if err != nil {
+			return err
+		}
+		return s.commit(ctx, s.change(c, t, &Entry{Kind: Forgotten, At: now, Channel: channel}, none))
+	})
+	if err != nil {
+		return fmt.Errorf("forget %v: %w", n, err)
+	}
+	return nil
+}
+
 // Ring tells a conversation that an alarm has come due. An alarm that is gone is
 // no error: another ring has answered it.
 func (s *Service) Ring(ctx context.Context, a Alarm, now time.Time) error {

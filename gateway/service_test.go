@@ -651,3 +651,27 @@ func TestSessionKeyWithoutID(t *testing.T) {
 	require.Equal(t, 1, press("8", time.Second))
 	require.Equal(t, 2, press("8", 2*time.Second), "the page it turned is new")
 }
+
+// TestC20ForgottenOnRequest: who asks an administrator to be forgotten is, with their texts
+// and all that waited; the opt-out stays.
+func TestC20ForgottenOnRequest(t *testing.T) {
+	l := newLine(t)
+	n := number(t, 1)
+	l.receive(l.inbound("none", "hello"))
+	l.step = func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {
+		require.IsType(t, dialog.Forgotten{}, ev)
+		return dialog.Turn{Effects: []dialog.Effect{dialog.Erase{KeepOptOut: true}}, Replies: []dialog.Reply{answer("erased")}}
+	}
+	require.NoError(t, l.service.Forget(l.ctx, n, l.now))
+	c := l.load(1)
+	require.Zero(t, c.Rev)
+	require.True(t, c.State.Stopped)
+	require.Equal(t, []string{"erased"}, l.out("none"))
+	require.Equal(t, []string{""}, l.texts())
+	kinds := []string{}
+	for _, e := range l.entries() {
+		kinds = append(kinds, e.Kind.String())
+	}
+	require.Contains(t, kinds, "forgotten")
+	require.ErrorIs(t, l.service.Forget(l.ctx, n, l.now), gateway.ErrNotFound)
+}
