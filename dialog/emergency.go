@@ -129,7 +129,7 @@ func (r reading) emergency() emergencyIn {
 // criesHelp reports whether the text is "help" alone, repeated or called out.
 func (r reading) criesHelp() bool {
 	cries := 0
-	for _, s := range r.spans {
+	for _, s := range r.plain {
 		if n := s.to - s.from; s.is("word.help") && !s.fuzzy && n <= longestCry {
 			cries += n
 		}
@@ -162,7 +162,7 @@ func (r reading) atWork(kind string, s span) bool {
 // workFollows reports whether waste or a measure stands behind the word: then
 // it is work and not harm.
 func (r reading) workFollows(harm span) bool {
-	for _, s := range r.spans {
+	for _, s := range r.plain {
 		if s.from < harm.from || s.from > harm.to+3 {
 			continue
 		}
@@ -176,7 +176,7 @@ func (r reading) workFollows(harm span) bool {
 // ordinary reports whether the text has a meaning of the trade that explains a
 // word like smoke or fire.
 func (r reading) ordinary() bool {
-	for _, s := range r.spans {
+	for _, s := range r.plain {
 		for _, f := range []string{"waste", "smoke", "report", "question", "topic", "symptom", "dryness"} {
 			if len(s.of(f)) > 0 {
 				return true
@@ -193,7 +193,7 @@ func (r reading) smokeAnswer() bool {
 		return false
 	}
 	covered := 0
-	for _, s := range r.spans {
+	for _, s := range r.plain {
 		if len(s.of("smoke")) > 0 {
 			covered += s.to - s.from
 		}

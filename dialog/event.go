@@ -117,6 +117,7 @@ type Facts struct {
 	Home    string // the place of a person who has named none
 	Places  map[string]Place
 	Langs   []locales.Lang // the languages switched on; empty means all of the catalogue
+	Taught  *Overlay       // what officers taught; nil is nothing
 }
 
 // Place is where people burn and dry.

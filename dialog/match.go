@@ -50,7 +50,7 @@ type span struct {
 
 // newIndex indexes those families of a lexicon that keep reports true for.
 func newIndex(l locales.Lang, words locales.Lexicon, keep func(concept string) bool, letters int) *index {
-	x := &index{lang: l, meanings: map[string][]string{}, begins: map[string]bool{}, words: map[string]bool{}, near: map[string][]string{}}
+	x := emptyIndex(l)
 	for concept, spellings := range words {
 		if !keep(concept) {
 			continue
@@ -59,13 +59,22 @@ func newIndex(l locales.Lang, words locales.Lexicon, keep func(concept string) b
 			x.add(concept, spelling, letters)
 		}
 	}
+	x.sort()
+	return x
+}
+
+func emptyIndex(l locales.Lang) *index {
+	return &index{lang: l, meanings: map[string][]string{}, begins: map[string]bool{}, words: map[string]bool{}, near: map[string][]string{}}
+}
+
+// sort puts what was added in an order that does not hang on maps.
+func (x *index) sort() {
 	for _, concepts := range x.meanings {
 		slices.Sort(concepts)
 	}
 	for _, words := range x.near {
 		slices.Sort(words)
 	}
-	return x
 }
 
 func (x *index) add(concept, spelling string, letters int) {
@@ -257,12 +266,22 @@ type lexicons struct {
 
 // vocabulary is the words of one language: of the topics, of harm, and of the
 // trade where they sound like harm.
-type vocabulary struct{ main, safety, trade *index }
+type vocabulary struct {
+	main, safety, trade *index
+	taught              []vocabulary // what officers taught beside them
+}
+
+// beside returns the vocabulary with what officers taught.
+func (v vocabulary) beside(taught []vocabulary) vocabulary {
+	v.taught = taught
+	return v
+}
 
 // knows reports whether the language has the word at all; such a word is never
 // taken for a slip of another.
 func (v vocabulary) knows(word string) bool {
-	return v.main.words[word] || v.safety.words[word] || v.trade.words[word]
+	return v.main.words[word] || v.safety.words[word] || v.trade.words[word] ||
+		slices.ContainsFunc(v.taught, func(t vocabulary) bool { return t.main.words[word] })
 }
 
 func compile(c *locales.Catalog) lexicons {
@@ -271,7 +290,9 @@ func compile(c *locales.Catalog) lexicons {
 		safe := func(concept string) bool { return slices.Contains(safetyFamilies, family(concept)) }
 		trade := func(concept string) bool { return family(concept) == tradeFamily }
 		out.words[l] = vocabulary{
-			main:   newIndex(l, c.Words(l), func(concept string) bool { return !safe(concept) && !trade(concept) }, fuzzyLetters),
+			main: newIndex(l, c.Words(l), func(concept string) bool {
+				return !safe(concept) && !trade(concept) && family(concept) != subjectFamily
+			}, fuzzyLetters),
 			safety: newIndex(l, c.Words(l), safe, safetyLetters),
 			trade:  newIndex(l, c.Words(l), trade, safetyLetters),
 		}
@@ -311,11 +332,13 @@ func (v vocabulary) guesser(x *index, tokens []token, letters int) func(int) []s
 
 // spans reads the meanings of a text, given as each language folds it, one after
 // the other: the session language first, then words of the other languages, and
-// guesses in the session language only.
-func (x lexicons) spans(order []locales.Lang, views [][]token) []span {
+// guesses in the session language only. What officers taught of a language ranks
+// with its words.
+func (x lexicons) spans(order []locales.Lang, views [][]token, taught lessons) []span {
 	var out []span
 	tokens := views[0]
-	guesses := x.words[order[0]].guesser(x.words[order[0]].main, tokens, fuzzyLetters)
+	first := x.words[order[0]].beside(taught.of(0))
+	guesses := first.guesser(first.main, tokens, fuzzyLetters)
 	for from := 0; from < len(tokens); {
 		best, found := span{}, false
 		for i, l := range order {
@@ -324,6 +347,14 @@ func (x lexicons) spans(order []locales.Lang, views [][]token) []span {
 				g = guesses
 			}
 			s, ok := x.words[l].main.at(views[i], from, g)
+			for _, v := range taught.of(i) {
+				if i == 0 {
+					g = first.guesser(v.main, tokens, fuzzyLetters)
+				}
+				if o, known := v.main.at(views[i], from, g); known {
+					s, ok = joined(s, ok, o), true
+				}
+			}
 			if ok && (!found || s.to > best.to || best.fuzzy && !s.fuzzy && s.to == best.to) {
 				best, found = s, true
 			}
@@ -338,6 +369,19 @@ func (x lexicons) spans(order []locales.Lang, views [][]token) []span {
 	return out
 }
 
+// joined is the longer of two spans that start at one word, a known one before a
+// guess; two of equal standing may mean either.
+func joined(a span, known bool, b span) span {
+	switch {
+	case !known, b.to > a.to, b.to == a.to && a.fuzzy && !b.fuzzy:
+		return b
+	case b.to < a.to, b.fuzzy && !a.fuzzy:
+		return a
+	}
+	a.concepts = slices.Compact(slices.Sorted(slices.Values(append(slices.Clone(a.concepts), b.concepts...))))
+	return a
+}
+
 // shortForeign is the length from which a single word of another language than
 // the session's can raise an alarm: a short one means other things, unless
 // another word of alarm in that language stands beside it ("burn on my hand").
@@ -347,8 +391,9 @@ const shortForeign = 5
 // that folds it, but for those that
 // lie within an ordinary phrase of the trade or a longer phrase of harm: "the
 // goats are dead" is not "dead".
-func (x lexicons) harms(order []locales.Lang, views [][]token) []span {
-	var out, trade []span
+// What officers taught adds to them and takes none away.
+func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) []span {
+	var out, trade, added []span
 	for i, l := range order {
 		v := x.words[l]
 		var g func(int) []string
@@ -370,14 +415,21 @@ func (x lexicons) harms(order []locales.Lang, views [][]token) []span {
 		if alarming {
 			out = append(out, found...)
 		}
+		for _, v := range taught.of(i) {
+			for from := range words {
+				if s, ok := v.safety.at(words, from, nil); ok {
+					added = append(added, s)
+				}
+			}
+		}
 	}
 	whole := slices.Clone(out)
-	return slices.DeleteFunc(out, func(s span) bool {
+	return append(slices.DeleteFunc(out, func(s span) bool {
 		return slices.ContainsFunc(trade, func(o span) bool { return o.from <= s.from && o.to >= s.to }) ||
 			slices.ContainsFunc(whole, func(o span) bool {
 				return o.from <= s.from && o.to >= s.to && o.to-o.from > s.to-s.from && len(o.of("emergency")) > 0 && len(s.of("emergency")) > 0
 			})
-	})
+	}), added...)
 }
 
 // language returns the language most words of a text belong to, and whether

@@ -35,8 +35,8 @@ func (t *turn) whoSpeaks(text string) string {
 		return text
 	}
 	who := locales.Fold(t.lang, m[1])
-	for _, v := range t.e.lexicons.words {
-		if v.knows(who) {
+	for l, v := range t.e.lexicons.words {
+		if v.beside(t.taught().in(l, t.place.Key)).knows(who) {
 			return text
 		}
 	}

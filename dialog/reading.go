@@ -12,6 +12,7 @@ type reading struct {
 	text   string
 	tokens []token
 	spans  []span
+	plain  []span // the spans without what officers taught: nothing taught makes an alarm ordinary
 	safety []span
 	parts  []part
 	sums   []amount
@@ -30,8 +31,10 @@ type part struct {
 	used     bool
 }
 
-// readText reads a text for a person who speaks l.
-func (e *Engine) readText(l locales.Lang, text string) reading {
+// readText reads a text for a person of a place who speaks l. What officers
+// taught has the rank of the catalogue's own words, but is not looked at in a
+// text that reports on a burn or asks for peace without it.
+func (e *Engine) readText(l locales.Lang, text string, taught *Overlay, place string) reading {
 	r := reading{text: text, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
 	order := e.lexicons.first(l)
 	views := make([][]token, len(order))
@@ -40,12 +43,29 @@ func (e *Engine) readText(l locales.Lang, text string) reading {
 			views[i] = in(o, r.tokens)
 		}
 	}
-	r.spans = e.lexicons.spans(order, views)
-	r.safety = e.lexicons.harms(order, views)
+	lessons := taught.lessons(order, place)
+	r.plain = e.lexicons.spans(order, views, nil)
+	r.safety = e.lexicons.harms(order, views, lessons)
+	if r.spans = r.plain; e.lexicons.touched(order, views, lessons) && !r.guarded() {
+		r.spans = e.lexicons.spans(order, views, lessons)
+	}
 	r.parts = r.cut()
 	r.sums = r.measures()
 	return r
 }
+
+// guarded reports whether the text, as the catalogue has it, speaks of a stage of
+// a burn, or holds an opt-out.
+func (r reading) guarded() bool {
+	return slices.ContainsFunc(r.plain, func(s span) bool {
+		return slices.ContainsFunc(s.concepts, func(c string) bool {
+			return family(c) == "report" || family(c) == "question" || slices.Contains(leaving, c)
+		})
+	})
+}
+
+// leaving are the words by which a person leaves the line, or is forgotten by it.
+var leaving = []string{"word.stop", "word.stop-local", "word.forget-me", "word.not-me"}
 
 // cut lays tokens and spans out in order and joins numbers written in words:
 // "two and a half", "moja na nusu", "twenty five", "3 hundred".

@@ -100,7 +100,7 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 		case "", "drum":
 			n := strconv.FormatFloat(a.number, 'f', -1, 64)
-			behind := a.token > 0 && slices.Contains(t.e.lexicons.words[t.lang].main.meanings[r.tokens[a.token-1].word], "unit.drum")
+			behind := a.token > 0 && t.wordMeans(r.tokens[a.token-1].word, "unit.drum")
 			counted := !behind || !r.tokens[a.token].isNumber || !t.busy() && int(a.number) == t.drumsOfRecipe()
 			if a.unit == "drum" && counted && a.number >= 2 && a.number <= maxDrums && t.drumNamed(n) == "" {
 				out.drums = int(a.number) // "lit 2 drums", "nimewasha mapipa mawili"
@@ -254,9 +254,8 @@ func (r reading) hasNumber() bool {
 // ownName is the word a person calls the drum by: the one word without another
 // meaning, right behind the word for drum.
 func (t *turn) ownName(r reading, covered []bool) string {
-	words := t.e.lexicons.words[t.lang].main
 	for _, s := range r.spans {
-		drum := slices.Contains(words.meanings[r.tokens[s.to-1].word], "unit.drum")
+		drum := t.wordMeans(r.tokens[s.to-1].word, "unit.drum")
 		if !drum || s.to >= len(r.tokens) || covered[s.to] || r.tokens[s.to].isNumber {
 			continue
 		}

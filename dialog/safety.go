@@ -1,6 +1,10 @@
 package dialog
 
-import "cobline/locales"
+import (
+	"slices"
+
+	"cobline/locales"
+)
 
 const topicSafety = "safety"
 
@@ -25,13 +29,21 @@ func (t *turn) nextSafety(f *Frame) (question, bool) {
 	return q, true
 }
 
-// caution says the line of a stage. The cold test never stands alone: while a
-// drum is sealed its not-before time comes first.
+// caution says the line of a stage.
 func (t *turn) caution(f *Frame) {
-	stage := f.Slots[slotStage].Key
+	t.sayStage(f.Slots[slotStage].Key)
+	delete(f.Slots, slotStage)
+}
+
+// Stages returns the stages of work that have a caution of their own, in the
+// order of a batch.
+func Stages() []string { return slices.Clone(cautions) }
+
+// sayStage says the line of a stage. The cold test never stands alone: while a
+// drum is sealed its not-before time comes first.
+func (t *turn) sayStage(stage string) {
 	if d, ok := t.hot(); ok && (stage == "opening" || stage == "glowing") {
 		t.say("burn.not-before", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
 	}
 	t.say(locales.ID("caution."+stage), Answer, nil)
-	delete(f.Slots, slotStage)
 }

@@ -36,7 +36,7 @@ func (t *turn) said(ev Said) {
 	}
 	ev.Text = t.whoSpeaks(ev.Text)
 	t.settleLanguage(ev.Text)
-	r := t.e.readText(t.lang, ev.Text)
+	r := t.read(ev.Text)
 	em := r.emergency()
 	if t.smokeOpen() && r.smokeAnswer() || r.whole("word.hurt") {
 		em = emergencyIn{}
@@ -172,7 +172,7 @@ func (t *turn) converse(r reading, ev Said) {
 		t.heard.Understood = true
 		return
 	}
-	if t.asksDryness(r) || t.answerOpen(r) || t.fillTopic(r) || t.answerLabel(r, false) {
+	if t.written(r, true) || t.asksDryness(r) || t.answerOpen(r) || t.fillTopic(r) || t.answerLabel(r, false) || t.written(r, false) {
 		t.s.Fails, t.s.Puzzled = 0, ""
 		t.heard.Understood = true
 		return
@@ -194,7 +194,7 @@ func (t *turn) converse(r reading, ev Said) {
 func (t *turn) asksDryness(r reading) bool {
 	f := t.frameOf(topicRecipe)
 	briquettes := func(o token) bool {
-		return slices.Contains(t.e.lexicons.words[t.lang].main.meanings[o.word], "unit.piece")
+		return t.wordMeans(o.word, "unit.piece")
 	}
 	if f == nil || !f.Done || r.hasFamily("waste") || slices.ContainsFunc(r.tokens, briquettes) {
 		return false
@@ -383,7 +383,11 @@ func (t *turn) optOut(r reading) bool {
 	if f != nil && f.Open == slotStop || !r.whole("word.stop-local") {
 		return false
 	}
-	if !t.e.lexicons.words[t.lang].main.means(r.tokens, "word.stop-local") {
+	own := t.e.lexicons.words[t.lang].main.means(r.tokens, "word.stop-local")
+	for _, v := range t.taught().in(t.lang, t.place.Key) {
+		own = own || v.main.means(r.tokens, "word.stop-local")
+	}
+	if !own {
 		return false
 	}
 	if f != nil && len(f.Options) > 0 {
@@ -456,7 +460,7 @@ func (t *turn) criesAbroad(text string) bool {
 	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 || !slices.Contains(t.e.catalog.Langs(), lang) || !t.switchedOn(lang) {
 		return false
 	}
-	em := t.e.readText(lang, text).emergency()
+	em := t.e.readText(lang, text, t.taught(), t.place.Key).emergency()
 	if em.tier == "" {
 		return false
 	}

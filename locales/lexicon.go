@@ -28,6 +28,10 @@ var concepts = map[string]string{
 	"symptom":  "crumbles cracks splits mouldy smokes hard-to-light sparks burns-fast ash smells not-drying sticks white-core goes-out heats",
 	"lang":     "en sw fr pt es hi hi-Latn ha ht ny bn ne am rw lg yo wo",
 
+	// What a text speaks of that somebody else wrote than the line: beginnings of
+	// words, in languages that put parts in front of a word also its middle.
+	"speaks": "opening hours water lighting drums illness",
+
 	// The rest is read apart, to find a person who is hurt. A phrase of
 	// emergency.<kind>.a is enough alone, and so is harm to a body or a child;
 	// one of emergency.<kind>.b may be ordinary; one of trade is.

@@ -1,0 +1,162 @@
+package dialog
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+
+	"cobline/locales"
+)
+
+// Lesson is a word or a spelling that officers taught the line.
+type Lesson struct {
+	Lang    locales.Lang
+	Place   string // the key of the place where alone it holds; empty: everywhere
+	Word    string // a word, or a phrase of at most ten
+	Concept string // what it means, such as waste.maize-cob
+}
+
+// Written is an officer's written answer to a question that people ask often.
+type Written struct {
+	ID        string
+	Lang      locales.Lang
+	Place     string   // the key of the place where alone it holds; empty: everywhere
+	Questions []string // the wordings it answers
+	Text      string
+	Stage     string // the stage of work it speaks of, whose caution the line adds; empty: none
+}
+
+// Overlay is what officers taught, made ready to be read beside the words of
+// the catalogue. It is made once, whenever the facts are, and never changed.
+type Overlay struct {
+	words   map[scope]vocabulary
+	asked   map[scope]*index // the wordings of written answers: the concept is the answer's id
+	written map[string]Written
+}
+
+// scope is whom something was taught for.
+type scope struct {
+	lang  locales.Lang
+	place string
+}
+
+// NewOverlay returns the overlay of lessons and written answers. What was
+// refused when it was taught is for the caller to leave out.
+func NewOverlay(lessons []Lesson, answers []Written) *Overlay {
+	o := &Overlay{words: map[scope]vocabulary{}, asked: map[scope]*index{}, written: map[string]Written{}}
+	for _, l := range lessons {
+		s := scope{l.Lang, l.Place}
+		v, ok := o.words[s]
+		if !ok {
+			v = vocabulary{main: emptyIndex(l.Lang), safety: emptyIndex(l.Lang)}
+			o.words[s] = v
+		}
+		if slices.Contains(safetyFamilies, family(l.Concept)) {
+			v.safety.add(l.Concept, l.Word, safetyLetters)
+		} else {
+			v.main.add(l.Concept, l.Word, fuzzyLetters)
+		}
+	}
+	for _, a := range answers {
+		s := scope{a.Lang, a.Place}
+		if o.asked[s] == nil {
+			o.asked[s] = emptyIndex(a.Lang)
+		}
+		for _, q := range a.Questions {
+			o.asked[s].add(a.ID, q, fuzzyLetters)
+		}
+		o.written[a.ID] = a
+	}
+	for _, v := range o.words {
+		v.main.sort()
+		v.safety.sort()
+	}
+	for _, x := range o.asked {
+		x.sort()
+	}
+	return o
+}
+
+// sortedScopes returns whom something was taught for, in an order that does not
+// hang on maps.
+func sortedScopes[V any](m map[scope]V) []scope {
+	return slices.SortedFunc(maps.Keys(m), func(a, b scope) int {
+		return cmp.Or(cmp.Compare(a.lang, b.lang), cmp.Compare(a.place, b.place))
+	})
+}
+
+// lessons is what was taught in each language of a text, in the order in which
+// its languages are read: for everybody, and for the place.
+type lessons [][]vocabulary
+
+// lessons returns what was taught for people of a place; nil for nothing.
+func (o *Overlay) lessons(order []locales.Lang, place string) lessons {
+	if o == nil || len(o.words) == 0 {
+		return nil
+	}
+	out := make(lessons, len(order))
+	for i, l := range order {
+		for _, s := range scopes(l, place) {
+			if v, ok := o.words[s]; ok {
+				out[i] = append(out[i], v)
+			}
+		}
+	}
+	return out
+}
+
+// scopes returns what holds for a person of a place.
+func scopes(l locales.Lang, place string) []scope {
+	if place == "" {
+		return []scope{{l, ""}}
+	}
+	return []scope{{l, ""}, {l, place}}
+}
+
+// of returns what was taught in one of the languages.
+func (l lessons) of(i int) []vocabulary {
+	if l == nil {
+		return nil
+	}
+	return l[i]
+}
+
+// touched reports whether a text holds a taught word, or a slip of one: only then
+// is it read again.
+func (x lexicons) touched(order []locales.Lang, views [][]token, taught lessons) bool {
+	for i := range taught {
+		for _, v := range taught[i] {
+			for _, t := range views[i] {
+				if v.main.words[t.word] || i == 0 && !x.words[order[0]].knows(t.word) && v.main.guess(t.word, fuzzyLetters) != nil {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
+// in returns what was taught in a language for people of a place.
+func (o *Overlay) in(l locales.Lang, place string) []vocabulary {
+	return o.lessons([]locales.Lang{l}, place).of(0)
+}
+
+// taught returns what officers taught.
+func (t *turn) taught() *Overlay {
+	if t.w.Facts == nil {
+		return nil
+	}
+	return t.w.Facts.Taught
+}
+
+// read reads a text of this person.
+func (t *turn) read(text string) reading { return t.e.readText(t.lang, text, t.taught(), t.place.Key) }
+
+// wordMeans reports whether a word alone means a concept in the language of the
+// person.
+func (t *turn) wordMeans(word, concept string) bool {
+	if slices.Contains(t.e.lexicons.words[t.lang].main.meanings[word], concept) {
+		return true
+	}
+	return slices.ContainsFunc(t.taught().in(t.lang, t.place.Key), func(v vocabulary) bool { return slices.Contains(v.main.meanings[word], concept) })
+}
