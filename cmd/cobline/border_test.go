@@ -254,7 +254,7 @@ func serveSlowly(t *testing.T) (press func(keys string) (int, string), free chan
 	require.NoError(t, err)
 	store, err = boltstore.Open(filepath.Join(t.TempDir(), storeFile), boltstore.Options{})
 	require.NoError(t, err)
-	line, err := newLine(config, store, nil, nil, slog.New(slog.DiscardHandler))
+	line, err := newLine(t.Context(), config, store, nil, nil, slog.New(slog.DiscardHandler))
 	require.NoError(t, err)
 	free = make(chan struct{})
 	app, err := web.New(web.Options{
@@ -328,7 +328,7 @@ body = { ref = "{{.From}}", to = "+{{.To}}", text = "{{.Text}}" }
 	require.NoError(t, err)
 	for i, ch := range config.Channel {
 		require.InDelta(t, 20+i, ch.PerSecond, 0)
-		require.Equal(t, gateway.Quiet{From: gateway.Clock{Hour: 20 + i}, To: gateway.Clock{Hour: 5}}, config.policy(ch.Quiet).Quiet)
+		require.Equal(t, gateway.Quiet{From: gateway.Clock{Hour: 20 + i}, To: gateway.Clock{Hour: 5}}, ch.Quiet.policy(nil).Quiet)
 	}
 	for i, c := range []struct {
 		channel, sender string

@@ -60,7 +60,7 @@ func (c *channelTryCommand) Run(t *terminal) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
-	line, err := newLine(config, store, nil, nil, slog.New(slog.DiscardHandler))
+	line, err := newLine(context.Background(), config, store, nil, nil, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -17,16 +18,24 @@ import (
 // line is what a configuration comes to: everything that answers, without what
 // runs by itself.
 type line struct {
-	catalog *locales.Catalog
-	engine  *dialog.Engine
-	shapes  []*webhook.Shape
-	service *gateway.Service
-	main    string // the channel that writes to people of channels that cannot
+	catalog   *locales.Catalog
+	engine    *dialog.Engine
+	shapes    []*webhook.Shape
+	service   *gateway.Service
+	knowledge *gateway.Knowledge // what officers tell the line about the world
+	main      string             // the channel that writes to people of channels that cannot
 }
 
-// newLine wires a checked configuration to a store. poke is told the channel
-// whose outbox a turn has put something in; it may be nil.
-func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel string), log *slog.Logger) (*line, error) {
+// store is what a line keeps its people and its officers' documents in.
+type store interface {
+	gateway.Turns
+	gateway.Desk
+}
+
+// newLine wires a checked configuration to a store, and reads what officers
+// entered there. poke is told the channel whose outbox a turn has put something
+// in; it may be nil.
+func newLine(ctx context.Context, c Config, st store, watch *gateway.Watch, poke func(channel string), log *slog.Logger) (*line, error) {
 	l := &line{}
 	var err error
 	if l.catalog, l.engine, err = newEngine(c.DefaultLang); err != nil {
@@ -57,11 +66,11 @@ func newLine(c Config, st gateway.Turns, watch *gateway.Watch, poke func(channel
 		}
 	}
 	l.service = gateway.NewService(l.engine, st, gateway.Options{
-		Channels: channels, Main: l.main, Duty: c.duty(), GiveUp: c.Outbox.GiveUp,
+		Channels: channels, Main: l.main, Duty: func(place string) []gateway.Number { return l.knowledge.Duty(place) }, GiveUp: c.Outbox.GiveUp,
 		Poke: poke, Join: webhook.Join, Watch: watch, Log: log,
 	})
-	l.service.SetFacts(c.facts())
-	return l, nil
+	l.knowledge = gateway.NewKnowledge(st, l.engine, c.facts(), c.duty(), l.service.SetFacts, log)
+	return l, l.knowledge.Load(ctx)
 }
 
 // newEngine returns the engine with the languages built in.
@@ -101,17 +110,18 @@ func (c Config) facts() *dialog.Facts {
 	return f
 }
 
-// policy returns when messages may be sent that keep these quiet hours.
-func (c Config) policy(quiet QuietConfig) outbox.Policy {
-	facts := c.facts()
-	from, errFrom := parseClock(quiet.From)
-	to, errTo := parseClock(quiet.To)
+// policy returns when messages may be sent that keep these quiet hours, by the
+// clocks of the places that the line knows.
+func (q QuietConfig) policy(known func() *dialog.Facts) outbox.Policy {
+	from, errFrom := parseClock(q.From)
+	to, errTo := parseClock(q.To)
 	if err := errors.Join(errFrom, errTo); err != nil {
 		panic(err) // the configuration was checked
 	}
 	return outbox.Policy{
 		Quiet: gateway.Quiet{From: from, To: to},
 		Zone: func(place string) *time.Location {
+			facts := known()
 			if p, ok := facts.Places[place]; ok {
 				return p.Zone
 			}

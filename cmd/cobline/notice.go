@@ -213,7 +213,7 @@ func orderStore(config Config, command, argument string) (answer []byte, err err
 		return nil, err
 	}
 	watch := gateway.NewWatch(last.Time())
-	line, err := newLine(config, store, watch, nil, slog.New(slog.DiscardHandler))
+	line, err := newLine(ctx, config, store, watch, nil, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return nil, err
 	}

@@ -56,7 +56,7 @@ const (
 )
 
 func newLocalPhone(c Config, dir string, number gateway.Number, channel string, start time.Time) (*localPhone, error) {
-	p := &localPhone{number: number, channel: channel, started: time.Now(), start: start, policy: c.policy(c.Quiet)}
+	p := &localPhone{number: number, channel: channel, started: time.Now(), start: start}
 	if dir == "" {
 		var err error
 		if dir, err = os.MkdirTemp("", "cobline-try-"); err != nil {
@@ -71,9 +71,10 @@ func newLocalPhone(c Config, dir string, number gateway.Number, channel string, 
 	if p.store, err = boltstore.Open(filepath.Join(dir, storeFile), boltstore.Options{NoSync: p.remove != ""}); err != nil {
 		return nil, err
 	}
-	if p.line, err = newLine(c, p.store, nil, nil, slog.New(slog.DiscardHandler)); err != nil {
+	if p.line, err = newLine(context.Background(), c, p.store, nil, nil, slog.New(slog.DiscardHandler)); err != nil {
 		return nil, errors.Join(err, p.close())
 	}
+	p.policy = c.Quiet.policy(p.line.service.Facts)
 	return p, nil
 }
 

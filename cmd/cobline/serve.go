@@ -79,7 +79,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	watch := gateway.NewWatch(last.Time())
 	workers := map[string]*outbox.Worker{}
 	poke := func(channel string) { workers[channel].Poke() }
-	line, err := newLine(config, store, watch, poke, log)
+	line, err := newLine(ctx, config, store, watch, poke, log)
 	if err != nil {
 		return err
 	}
@@ -93,7 +93,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		deadline = max(deadline, shape.Deadline())
 		if shape.Sends() {
 			ch := config.Channel[i]
-			policy := config.policy(ch.Quiet)
+			policy := ch.Quiet.policy(line.service.Facts)
 			policy.Tariff = tariffs[ch.Name]
 			policy.Idempotent = ch.Idempotent
 			workers[ch.Name] = outbox.New(store, ch.Name, sender(ch, shape, log), outbox.Options{
@@ -109,7 +109,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	for _, name := range slices.Sorted(maps.Keys(waiting)) {
 		if workers[name] == nil {
 			log.Error("messages wait on a channel that is gone or has no out; they lapse unless it comes back", "channel", name, "messages", waiting[name])
-			lapsing = append(lapsing, outbox.New(store, name, nil, outbox.Options{Policy: config.policy(config.Quiet), Watch: watch, Log: log, Metrics: metrics, Notices: notices}))
+			lapsing = append(lapsing, outbox.New(store, name, nil, outbox.Options{Policy: config.Quiet.policy(line.service.Facts), Watch: watch, Log: log, Metrics: metrics, Notices: notices}))
 		}
 	}
 	hold, err := newHold(ctx, store, metrics, log)

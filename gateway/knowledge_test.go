@@ -1,0 +1,165 @@
+package gateway_test
+
+import (
+	"errors"
+	"log/slog"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/calc"
+	"cobline/dialog"
+	"cobline/gateway"
+	"cobline/locales"
+)
+
+// officers is a line with what officers tell it, over the real dialogue.
+type officers struct {
+	*line
+	engine    *dialog.Engine
+	knowledge *gateway.Knowledge
+}
+
+func newOfficers(t *testing.T) *officers {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	engine, err := dialog.New(catalog, dialog.Options{})
+	require.NoError(t, err)
+	o := &officers{engine: engine}
+	o.line = newLine(t, func(options *gateway.Options) {
+		options.Duty = func(place string) []gateway.Number { return o.knowledge.Duty(place) }
+	})
+	o.step = engine.Step
+	o.knowledge = o.know()
+	require.NoError(t, o.knowledge.Load(t.Context()))
+	return o
+}
+
+// know returns the knowledge as a line that starts makes it.
+func (o *officers) know() *gateway.Knowledge {
+	zone, err := time.LoadLocation("Africa/Nairobi")
+	require.NoError(o, err)
+	base := &dialog.Facts{Home: "home", Places: map[string]dialog.Place{
+		"home": {Key: "home", Name: "Kisimani", Zone: zone, Lat: -1.29, Lon: 36.82, Altitude: 1700, Duty: 1},
+	}}
+	duty := func(string) []gateway.Number { return []gateway.Number{number(o.line, 900)} }
+	return gateway.NewKnowledge(o.store, o.engine, base, duty, o.service.SetFacts, slog.New(slog.DiscardHandler))
+}
+
+// says brings a text and returns what was understood.
+func (o *officers) says(text string) dialog.Heard {
+	o.receive(o.inbound("none", text))
+	entries := o.entries()
+	return *entries[len(entries)-1].Heard
+}
+
+// fair is a week of weather at the place, invented.
+func fair(from time.Time) calc.ForecastInput {
+	in := calc.ForecastInput{Issued: from}
+	for i := range 7 {
+		in.Days = append(in.Days, calc.Day{
+			Date: from.AddDate(0, 0, i), Max: new(calc.Celsius(27)), Min: new(calc.Celsius(14)), HumidityMean: new(calc.Share(0.6)),
+			Wind: new(calc.MetrePerSecond(2)), Sunshine: new(calc.Hours(8)), Rain: new(calc.Millimetre(0)),
+		})
+	}
+	return in
+}
+
+// TestTaughtWordIsUnderstoodFromTheNextMessageOn, and again after a restart, and
+// no longer once it is undone.
+func TestTaughtWordIsUnderstoodFromTheNextMessageOn(t *testing.T) {
+	o := newOfficers(t)
+	o.says("hello")
+	require.False(t, o.says("gunzira 2 drums snaps").Understood && o.says("gunzira").Understood)
+	version := o.service.Facts().Version
+	lesson := gateway.Taught{Lang: "en", Word: " Gunzira ", Concept: "waste.maize-cob", By: "asha", At: o.now}
+	changes := o.knowledge.Changes([]string{"gunzira 2 drums snaps", "rice husk 2 drums"}, lesson)
+	require.Len(t, changes, 1)
+	require.Equal(t, "maize-cob", changes[0].After.Slots["waste"].Key)
+	kept, err := o.knowledge.Teach(t.Context(), lesson)
+	require.NoError(t, err)
+	require.Greater(t, o.service.Facts().Version, version)
+	require.Equal(t, "maize-cob", o.says("gunzira 2 drums snaps").Slots["waste"].Key)
+
+	again := o.know()
+	require.NoError(t, again.Load(t.Context()))
+	require.Equal(t, []gateway.Taught{kept}, again.Taught())
+	require.Greater(t, again.Facts().Version, version+1)
+	require.Equal(t, "maize-cob", o.says("gunzira 3 drums snaps").Slots["waste"].Key)
+
+	require.NoError(t, again.Untaught(t.Context(), kept.ID))
+	require.Empty(t, o.says("gunzira 2 drums snaps").Slots["waste"].Key)
+	require.ErrorIs(t, again.Untaught(t.Context(), kept.ID), gateway.ErrNotFound)
+}
+
+// TestPlacesOfTheConsoleLieOverTheConfiguration.
+func TestPlacesOfTheConsoleLieOverTheConfiguration(t *testing.T) {
+	o := newOfficers(t)
+	p := gateway.Place{Key: "mlimani", Name: "Mlimani", Zone: "Africa/Kigali", Lat: -1.9, Lon: 30.1, Altitude: 1500, Emergency: "112", Currency: "RWF", Duty: []string{"250788000001"}, By: "asha", At: o.now}
+	require.NoError(t, o.knowledge.SetPlace(t.Context(), p))
+	home := p
+	home.Key, home.Name, home.Duty = "home", "Kisimani Mpya", nil
+	require.NoError(t, o.knowledge.SetPlace(t.Context(), home))
+	require.Equal(t, "Mlimani", o.service.Facts().Places["mlimani"].Name)
+	require.Equal(t, 1, o.service.Facts().Places["mlimani"].Duty)
+	require.Equal(t, "250788000001", o.knowledge.Duty("mlimani")[0].Digits())
+	require.Equal(t, "Kisimani Mpya", o.service.Facts().Places["home"].Name)
+	require.Equal(t, []gateway.Number{number(o.line, 900)}, o.knowledge.Duty("home"))
+
+	again := o.know()
+	require.NoError(t, again.Load(t.Context()))
+	require.Equal(t, o.knowledge.Places(), again.Places())
+	require.NoError(t, again.DropPlace(t.Context(), "home"))
+	require.Equal(t, "Kisimani", o.service.Facts().Places["home"].Name)
+	require.NoError(t, again.DropPlace(t.Context(), "mlimani"))
+	require.NotContains(t, o.service.Facts().Places, "mlimani")
+	for name, spoil := range map[string]func(*gateway.Place){
+		"key": func(p *gateway.Place) { p.Key = "Kisimani Mpya" }, "name": func(p *gateway.Place) { p.Name = " " },
+		"time zone": func(p *gateway.Place) { p.Zone = "Nairobi" }, "latitude": func(p *gateway.Place) { p.Lat = 91 },
+		"missing": func(p *gateway.Place) { p.Lat, p.Lon = 0, 0 }, "duty phone": func(p *gateway.Place) { p.Duty = []string{"call me"} },
+	} {
+		q := p
+		spoil(&q)
+		require.ErrorContains(t, o.knowledge.SetPlace(t.Context(), q), name)
+	}
+}
+
+// TestForecastIsCheckedKeptAndUsed: nonsense is refused, and the weather before it
+// stays.
+func TestForecastIsCheckedKeptAndUsed(t *testing.T) {
+	o := newOfficers(t)
+	f := gateway.Forecast{Place: "home", Source: "typed", By: "asha", Taken: o.now, Dry: 2, Input: fair(o.now)}
+	require.NoError(t, o.knowledge.SetForecast(t.Context(), f))
+	outlook := o.service.Facts().Places["home"].Outlook
+	require.Len(t, outlook, 7)
+	require.Equal(t, "weather", o.says("weather").Topic)
+
+	bad := f
+	bad.Input = fair(o.now)
+	bad.Input.Days[3].Max = new(calc.Celsius(99))
+	var nonsense calc.OutOfRange
+	require.True(t, errors.As(o.knowledge.SetForecast(t.Context(), bad), &nonsense))
+	bad.Place = "nowhere"
+	require.ErrorIs(t, o.knowledge.SetForecast(t.Context(), bad), gateway.ErrNoPlace)
+	require.Equal(t, outlook, o.service.Facts().Places["home"].Outlook)
+
+	again := o.know()
+	require.NoError(t, again.Load(t.Context()))
+	require.Equal(t, o.knowledge.Forecasts(), again.Forecasts())
+	require.Equal(t, outlook, again.Facts().Places["home"].Outlook)
+}
+
+// TestDocumentThatCannotBeReadIsLeftOut, counted, and stops nothing.
+func TestDocumentThatCannotBeReadIsLeftOut(t *testing.T) {
+	o := newOfficers(t)
+	_, err := o.knowledge.Teach(t.Context(), gateway.Taught{Lang: "en", Word: "gunzira", Concept: "waste.maize-cob", By: "asha", At: o.now})
+	require.NoError(t, err)
+	require.NoError(t, o.store.Put(t.Context(), gateway.TaughtKind, "spoilt", []string{"no lesson"}, 0))
+	require.NoError(t, o.store.Put(t.Context(), gateway.PlaceKind, "spoilt", gateway.Place{Key: "spoilt", Name: "X", Zone: "No/Where"}, 0))
+	again := o.know()
+	require.NoError(t, again.Load(t.Context()))
+	require.Equal(t, 2, again.Unreadable())
+	require.Len(t, again.Taught(), 1)
+	require.NotContains(t, again.Facts().Places, "spoilt")
+}
