@@ -24,11 +24,10 @@ import (
 
 // The kinds of the documents that Knowledge keeps on the Desk.
 const (
-	PlaceKind        = "place"
-	ForecastKind     = "forecast"
-	WeatherAlertKind = "weather-alert"
-	TaughtKind       = "taught"
-	AnswerKind       = "answer"
+	PlaceKind    = "place"
+	ForecastKind = "forecast"
+	TaughtKind   = "taught"
+	AnswerKind   = "answer"
 
 	// factsKind counts the versions of the facts.
 	factsKind = "facts"
@@ -58,21 +57,6 @@ type Forecast struct {
 	Taken  time.Time // when the line took it
 	Dry    int       // how many days it has not rained; negative when nobody knows
 	Input  calc.ForecastInput
-}
-
-// WeatherAlert is a warning of a weather service. Integer keys are never reused.
-type WeatherAlert struct {
-	ID       string    `cbor:"1,keyasint"` // of the service, so that an update replaces it
-	Places   []string  `cbor:"2,keyasint"`
-	Source   string    `cbor:"3,keyasint,omitempty"`
-	Headline string    `cbor:"4,keyasint"`
-	Text     string    `cbor:"5,keyasint,omitempty"`
-	Severity string    `cbor:"6,keyasint,omitempty"` // in the words of CAP 1.2: Extreme, Severe, Moderate, Minor, Unknown
-	Event    string    `cbor:"7,keyasint,omitempty"`
-	Sent     time.Time `cbor:"8,keyasint,omitzero"`
-	From     time.Time `cbor:"9,keyasint,omitzero"`
-	Until    time.Time `cbor:"10,keyasint,omitzero"`
-	Taken    time.Time `cbor:"11,keyasint,omitzero"`
 }
 
 // Taught is a word or spelling that an officer taught. Integer keys are never
@@ -117,7 +101,7 @@ type Knowledge struct {
 	facts      *dialog.Facts
 	places     map[string]Place
 	forecasts  map[string]Forecast
-	alerts     map[string]WeatherAlert
+	alerts     map[string]Alert
 	taught     map[string]Taught
 	answers    map[string]Answer
 	version    uint64
@@ -136,12 +120,12 @@ func NewKnowledge(desk Desk, engine *dialog.Engine, base *dialog.Facts, duty fun
 func (k *Knowledge) Load(ctx context.Context) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	k.places, k.forecasts, k.alerts = map[string]Place{}, map[string]Forecast{}, map[string]WeatherAlert{}
+	k.places, k.forecasts, k.alerts = map[string]Place{}, map[string]Forecast{}, map[string]Alert{}
 	k.taught, k.answers, k.unreadable = map[string]Taught{}, map[string]Answer{}, 0
 	err := errors.Join(
 		load(ctx, k, PlaceKind, func(id string, p Place) { p.Key, p.At = id, exactly(p.At); k.places[id] = p }),
 		load(ctx, k, ForecastKind, func(id string, f forecastRow) { k.forecasts[id] = f.forecast(id) }),
-		load(ctx, k, WeatherAlertKind, func(id string, a WeatherAlert) { k.alerts[id] = a.exact() }),
+		load(ctx, k, AlertKind, func(id string, a Alert) { k.alerts[id] = a.exact() }),
 		load(ctx, k, TaughtKind, func(id string, t Taught) { t.ID, t.At = id, exactly(t.At); k.taught[id] = t }),
 		load(ctx, k, AnswerKind, func(id string, a Answer) { a.ID, a.At = id, exactly(a.At); k.answers[id] = a }),
 	)
@@ -365,8 +349,8 @@ func (k *Knowledge) Places() []Place { return listed(&k.mu, &k.places) }
 // places' keys.
 func (k *Knowledge) Forecasts() []Forecast { return listed(&k.mu, &k.forecasts) }
 
-// Alerts returns the warnings of weather services, in the order of their ids.
-func (k *Knowledge) Alerts() []WeatherAlert { return listed(&k.mu, &k.alerts) }
+// Alerts returns the warnings of authorities, in the order of their ids.
+func (k *Knowledge) Alerts() []Alert { return listed(&k.mu, &k.alerts) }
 
 // Taught returns what officers taught, in the order of ids.
 func (k *Knowledge) Taught() []Taught { return listed(&k.mu, &k.taught) }
@@ -467,19 +451,15 @@ func (k *Knowledge) SetForecast(ctx context.Context, f Forecast) error {
 	return nil
 }
 
-// AddAlert keeps a warning of a weather service, in the stead of one of the same
-// id.
-func (k *Knowledge) AddAlert(ctx context.Context, a WeatherAlert) error {
-	if a.ID == "" || len(a.Places) == 0 {
-		return errors.New("a warning needs an id and a place")
-	}
+// AddAlert keeps a warning of an authority, in the stead of the same one.
+func (k *Knowledge) AddAlert(ctx context.Context, a Alert) error {
 	a = a.exact()
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if err := k.put(ctx, WeatherAlertKind, a.ID, a); err != nil {
-		return fmt.Errorf("keep warning %q: %w", a.ID, err)
+	if err := k.put(ctx, AlertKind, a.ID(), a); err != nil {
+		return fmt.Errorf("keep warning %q: %w", a.ID(), err)
 	}
-	k.alerts[a.ID] = a
+	k.alerts[a.ID()] = a
 	k.swap(k.facts.Places, k.facts.Taught)
 	return nil
 }
@@ -488,7 +468,7 @@ func (k *Knowledge) AddAlert(ctx context.Context, a WeatherAlert) error {
 func (k *Knowledge) DropAlert(ctx context.Context, id string) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if err := k.put(ctx, WeatherAlertKind, id, nil); err != nil {
+	if err := k.put(ctx, AlertKind, id, nil); err != nil {
 		return fmt.Errorf("drop warning %q: %w", id, err)
 	}
 	delete(k.alerts, id)
@@ -496,8 +476,16 @@ func (k *Knowledge) DropAlert(ctx context.Context, id string) error {
 	return nil
 }
 
-func (a WeatherAlert) exact() WeatherAlert {
-	a.Sent, a.From, a.Until, a.Taken = exactly(a.Sent), exactly(a.From), exactly(a.Until), exactly(a.Taken)
+// exact returns the warning as it comes back from a store.
+func (a Alert) exact() Alert {
+	a.Ref.Sent, a.Taken = exactly(a.Ref.Sent), exactly(a.Taken)
+	a.References, a.Infos = slices.Clone(a.References), slices.Clone(a.Infos)
+	for i, r := range a.References {
+		a.References[i].Sent = exactly(r.Sent)
+	}
+	for i, info := range a.Infos {
+		a.Infos[i].Onset, a.Infos[i].Expires = exactly(info.Onset), exactly(info.Expires)
+	}
 	return a
 }
 
