@@ -123,25 +123,13 @@ func (t *turn) dryPiece(p calc.Piece, start, now time.Time) (calc.Range[calc.Day
 			return r.Days, r.Plan
 		}
 	}
-	r, err := calc.RecipeInBrief(calc.RecipeInput{Waste: calc.MaizeCob, Piece: p, EffectiveSun: t.sunHours()})
+	r, err := calc.RecipeInBrief(calc.RecipeInput{Waste: calc.MaizeCob, Piece: p})
 	if err != nil {
 		return calc.Exactly(neverDry), nil
 	}
 	since := calc.Days(now.Sub(start).Hours() / 24)
 	return calc.Range[calc.Days]{Low: max(0, r.DryingDays.Low-since), Likely: max(0, r.DryingDays.Likely-since), High: max(0, r.DryingDays.High-since)}, nil
 }
-
-// sunHours is the effective drying hours a day, or zero where no usable
-// forecast tells them.
-func (t *turn) sunHours() calc.Hours {
-	if since := t.place.ForecastSince; !since.IsZero() && t.w.Now.Sub(since) > forecastTooOld {
-		return 0
-	}
-	return t.place.EffectiveSun
-}
-
-// forecastTooOld is the age from which a forecast is not used.
-const forecastTooOld = 48 * time.Hour
 
 // dryLines says what to do with the rack on the coming days.
 func (t *turn) dryLines(plan []calc.DayPlan) string {

@@ -122,16 +122,14 @@ type Facts struct {
 
 // Place is where people burn and dry.
 type Place struct {
-	Key, Name     string
-	Zone          *time.Location
-	Lat, Lon      calc.Degree
-	Altitude      calc.Metre
-	Emergency     string     // the number to call for help, or empty
-	Currency      string     // the currency's usual sign or code
-	Duty          int        // how many duty phones are told of emergencies here
-	EffectiveSun  calc.Hours // effective drying hours a day in the coming days; zero if no forecast
-	ForecastSince time.Time  // when the forecast behind EffectiveSun was issued
-	Decimals      int        // of the currency: 2 where it has cents, 0 where nobody counts them
+	Key, Name string
+	Zone      *time.Location
+	Lat, Lon  calc.Degree
+	Altitude  calc.Metre
+	Emergency string // the number to call for help, or empty
+	Currency  string // the currency's usual sign or code
+	Duty      int    // how many duty phones are told of emergencies here
+	Decimals  int    // of the currency: 2 where it has cents, 0 where nobody counts them
 
 	// The coming weather, all of it made by WithForecast when the forecast
 	// arrives and never changed: reading it costs a step nothing.
@@ -152,6 +150,6 @@ func (p Place) WithForecast(f *calc.Forecast, dry int) (Place, error) {
 	if err != nil {
 		return p, fmt.Errorf("drying at %s: %w", p.Key, err)
 	}
-	p.Forecast, p.Outlook, p.Drying, p.ForecastSince = f, outlook, drying, f.Issued
+	p.Forecast, p.Outlook, p.Drying = f, outlook, drying
 	return p, nil
 }

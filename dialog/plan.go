@@ -97,7 +97,7 @@ func (t *turn) plan(f *Frame) {
 	}
 	waste := calc.Waste(f.Slots[slotWaste].Key)
 	in := calc.PlanInput{
-		Burn: calc.RecipeInput{Waste: waste, EffectiveSun: t.sunHours(), Yield: t.ownYield(waste, "")},
+		Burn: calc.RecipeInput{Waste: waste, Yield: t.ownYield(waste, "")},
 		Want: calc.Kg(f.Slots[slotWantKg].Number), Start: t.now, By: t.deadline(f),
 		Drums: calc.Count(drums), People: calc.Count(people), Lat: t.place.Lat, Lon: t.place.Lon,
 		Drying: t.usualDrying(),

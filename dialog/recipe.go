@@ -158,10 +158,9 @@ var cupFlours = map[calc.Starch]bool{
 // reckon asks calc for the batch of a frame.
 func (t *turn) reckon(f *Frame) (calc.RecipeResult, error) {
 	in := calc.RecipeInput{
-		Waste:        calc.Waste(f.Slots[slotWaste].Key),
-		Moisture:     feelOf(f.Slots[slotDryness].Key).Moisture(),
-		Starch:       calc.Starch(f.Slots[slotStarch].Key),
-		EffectiveSun: t.sunHours(),
+		Waste:    calc.Waste(f.Slots[slotWaste].Key),
+		Moisture: feelOf(f.Slots[slotDryness].Key).Moisture(),
+		Starch:   calc.Starch(f.Slots[slotStarch].Key),
 	}
 	in.Yield = t.ownYield(in.Waste, "")
 	c, contained := f.contained()

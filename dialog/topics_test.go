@@ -229,21 +229,6 @@ func TestRainAndWindInTheForecast(t *testing.T) {
 	require.Contains(t, keys(p.says("weather")), "burn.rain")
 }
 
-// TestC26OldForecasts: from a day on its age is said; from two days on it is
-// not used, and the sun decides.
-func TestC26OldForecasts(t *testing.T) {
-	for _, text := range []string{"weather", "drying", "how to dry wet cobs"} {
-		p := speaks(t, "en")
-		require.NotContains(t, all(p.says(text)), "forecast", text)
-		p.now = p.now.Add(24 * time.Hour)
-		require.Contains(t, all(p.says(text)), "old forecast, of Monday", text)
-		p.now = p.now.Add(24 * time.Hour)
-		require.Contains(t, all(p.says(text)), "no forecast since Monday", text)
-		p.place.Forecast = nil
-		require.Contains(t, all(p.says(text)), "I have no forecast.", text)
-	}
-}
-
 // TestDryingGoesByTheWeather: rain never dries faster, a bigger piece never
 // before a smaller, and the recipe says the same days as the rack.
 func TestDryingGoesByTheWeather(t *testing.T) {

@@ -16,29 +16,24 @@ var weatherTopic = topic{key: topicWeather, next: (*turn).askNothing, answer: (*
 // daysSaid is how many coming days one message holds.
 const daysSaid = 4
 
-// forecast returns the forecast of the place while it is young enough to be
-// used, or nil.
+// forecast returns the forecast of the place while it is fresh, or nil: an old
+// one is not fair weather.
 func (t *turn) forecast() *calc.Forecast {
 	f := t.place.Forecast
-	if f == nil || f.Freshness(t.w.Now) == calc.Expired {
+	if f == nil || f.Freshness(t.w.Now) != calc.Fresh {
 		return nil
 	}
 	return f
 }
 
-// age says that the forecast is old, or that there is none, and what then
-// holds; nothing for a fresh one.
+// age says that there is no forecast, or none since a day, and what then holds;
+// nothing if there is a fresh one.
 func (t *turn) age() string {
-	f := t.place.Forecast
-	if f == nil {
+	switch f := t.place.Forecast; {
+	case f == nil:
 		return t.text("weather.none", nil)
-	}
-	day := locales.Args{"Day": t.day(f.Issued)}
-	switch f.Freshness(t.w.Now) {
-	case calc.Expired:
-		return t.text("weather.none-since", day)
-	case calc.Old:
-		return t.text("weather.old", day)
+	case t.forecast() == nil:
+		return t.text("weather.none-since", locales.Args{"Day": t.day(f.Issued)})
 	}
 	return ""
 }
@@ -48,11 +43,16 @@ func (t *turn) day(at time.Time) string {
 	return t.text(locales.ID("day."+strings.ToLower(at.In(t.place.Zone).Weekday().String()[:3])), nil)
 }
 
-// outlook returns the coming days that the forecast still holds.
+// outlook returns the coming days that a fresh forecast still holds.
 func (t *turn) outlook() []calc.OutlookDay {
 	if t.forecast() == nil {
 		return nil
 	}
+	return t.ahead()
+}
+
+// ahead returns the coming days of the forecast, however old it is.
+func (t *turn) ahead() []calc.OutlookDay {
 	today := midnight(t.now)
 	for i, d := range t.place.Outlook {
 		if !d.Date.Before(today) {
@@ -103,13 +103,16 @@ func (t *turn) weather(*Frame) {
 			none = t.age()
 		}
 		t.add(Reply{Key: "weather.none", Text: none, Urgency: Answer})
-		t.say("weather.light", Answer, nil)
+		// What an old forecast warned of may be true still; its fair days say nothing.
+		if f := t.place.Forecast; f != nil && f.Freshness(t.w.Now) == calc.Old {
+			days = t.ahead()
+		}
+		t.lighting(days)
 		t.appendText("change.place", "next.weather")
 		return
 	}
 	var lines []dayLine
-	var still []string
-	care, rain := false, false
+	rain := false
 	for i, d := range days[:min(daysSaid, len(days))] {
 		id, at := locales.ID("weather.dry"), ""
 		switch wet := d.Rain >= wetDay || !d.RainFrom.IsZero(); {
@@ -122,20 +125,29 @@ func (t *turn) weather(*Frame) {
 		}
 		rain = rain || i < 2 && (id == "weather.rain" || id == "weather.wet")
 		lines = append(lines, dayLine{id, at, d.Date})
+	}
+	t.say2("weather.days", locales.Args{"Place": t.place.Name, "Lines": t.dayLines(lines)})
+	if rain && t.burning() {
+		t.say("burn.rain", Answer, nil)
+	}
+	t.lighting(days)
+	t.appendText("change.place", "next.weather")
+}
+
+// lighting says on which of the coming days no drum is lit, else what care
+// lighting takes.
+func (t *turn) lighting(days []calc.OutlookDay) {
+	days = days[:min(daysSaid, len(days))]
+	var still []string
+	care := false
+	for _, d := range days {
 		if d.Fire.Level == calc.DoNotLightToday {
 			still = append(still, t.day(d.Date))
 		}
 		care = care || d.Fire.Level == calc.ExtraCare
 	}
-	t.say2("weather.days", locales.Args{"Place": t.place.Name, "Lines": t.dayLines(lines)})
-	if old := t.age(); old != "" {
-		t.out.Replies[len(t.out.Replies)-1].Text += " " + old
-	}
-	if rain && t.burning() {
-		t.say("burn.rain", Answer, nil)
-	}
 	no := strings.Join(still, ", ")
-	if len(still) == len(lines) && len(still) > 2 {
+	if len(still) == len(days) && len(still) > 2 {
 		no = t.text("measure.range", locales.Args{"Low": still[0], "High": still[len(still)-1]})
 	}
 	switch {
@@ -146,5 +158,4 @@ func (t *turn) weather(*Frame) {
 	default:
 		t.say("weather.light", Answer, nil)
 	}
-	t.appendText("change.place", "next.weather")
 }

@@ -419,7 +419,6 @@ var messages = []Message{
 	{"weather.damp", 1, Args{"Day": "Wednesday"}},
 	{"weather.none", 2, nil},
 	{"weather.none-since", 2, Args{"Day": "Wednesday"}},
-	{"weather.old", 1, Args{"Day": "Wednesday"}},
 	{"weather.no-light", 1, Args{"Days": "Wednesday, Thursday, Friday, Saturday"}},
 	{"weather.care", 1, nil},
 	{"weather.light", 1, nil},
