@@ -100,9 +100,9 @@ const (
 	RingAccepted Ring = 3 // they accepted messages
 )
 
-// recently is how long something that was weighed may still dry, and a recipe
+// DryingTime is how long something that was weighed may still dry, and a recipe
 // may still be used. Common practice.
-const recently = 10 * 24 * time.Hour
+const DryingTime = 10 * 24 * time.Hour
 
 // StageDrying is the stage of what was weighed and is not yet dry.
 const StageDrying = "drying"
@@ -113,7 +113,7 @@ func (s State) Ring(now time.Time) Ring {
 	switch {
 	case len(s.Stages(now)) > 0:
 		return RingReported
-	case recipe && now.Sub(s.Seen) <= recently:
+	case recipe && now.Sub(s.Seen) <= DryingTime:
 		return RingLikely
 	case s.Accepts():
 		return RingAccepted
@@ -146,7 +146,7 @@ func (s State) Stages(now time.Time) (stages []string) {
 // dry.
 func (s State) Drying(now time.Time) (wastes []string) {
 	for _, b := range s.Batches {
-		if now.Sub(b.At) <= recently {
+		if now.Sub(b.At) <= DryingTime {
 			wastes = append(wastes, b.Waste)
 		}
 	}

@@ -54,6 +54,10 @@ var layers = map[string]layer{
 		ours:   []string{"gateway", "dialog"},
 		theirs: []string{"go.etcd.io/bbolt", "github.com/fxamacker/cbor/v2"},
 	},
+	"gateway/views": {
+		ours:   []string{"gateway", "dialog", "calc", "locales"},
+		theirs: []string{"modernc.org/sqlite"},
+	},
 	"gateway/storetest": {
 		ours:   []string{"gateway", "dialog", "locales"},
 		theirs: []string{"github.com/stretchr/testify/require", "pgregory.net/rapid"},
