@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"cobline/dialog"
+	"cobline/locales"
 )
 
 // NoticeStore is what notices need of a store.
@@ -85,6 +86,58 @@ func (n *Notices) Start(ctx context.Context, notice Notice, now time.Time) (Noti
 	n.look()
 	return notice, nil
 }
+
+// Test sends a notice to one phone as a person of a language and of the first
+// place of its audience would get it, and returns the texts. It counts for
+// nothing, and is sent at any hour: somebody looks at the phone.
+func (n *Notices) Test(ctx context.Context, notice Notice, to Number, lang locales.Lang, now time.Time) (texts []string, err error) {
+	s := n.service
+	now = s.options.Watch.At(now)
+	if notice, err = notice.ready(now); err != nil {
+		return nil, err
+	}
+	defer s.lock(to)()
+	err = retry(func() error {
+		c, err := n.store.Load(ctx, to)
+		channel := s.writes(c.Channel)
+		switch {
+		case err != nil:
+			return err
+		case channel == "":
+			return errors.New("no channel can write to a phone")
+		case c.State.Stopped:
+			return fmt.Errorf("%v wants no messages", to)
+		}
+		somebody := dialog.State{Met: true, Lang: lang, Chosen: true, Seen: now, Profile: dialog.Profile{Consent: "test"}}
+		if len(notice.Audience.Places) > 0 {
+			somebody.Place = notice.Audience.Places[0]
+		}
+		t, err := s.step(Conversation{Number: to, State: somebody}, channel, now, dialog.Told{Notice: notice.Message})
+		if err != nil {
+			return err
+		}
+		for i := range t.Replies {
+			t.Replies[i].Key, t.Replies[i].Urgency, t.Replies[i].Valid = testKey, dialog.Answer, testLife
+		}
+		t.State, t.Effects = c.State, nil
+		change := s.change(c, t, &Entry{Kind: Noticed, At: now, Channel: channel}, none)
+		texts = texts[:0]
+		for _, m := range change.Out {
+			texts = append(texts, m.Text)
+		}
+		if len(texts) == 0 {
+			return errors.New("the notice has no text in that language")
+		}
+		return s.commit(ctx, change)
+	})
+	return texts, err
+}
+
+// The reply that is a notice on trial, and how long it may still be sent.
+const (
+	testKey  = "notice.test"
+	testLife = time.Hour
+)
 
 // Standing is a notice and how far it has come.
 type Standing struct {
@@ -416,7 +469,7 @@ func (n *Notices) tell(ctx context.Context, m Outbound, notice Notice, now time.
 	change.Source.Bulletin = &bulletin
 	change.Conversation.Notices = append(
 		slices.DeleteFunc(slices.Clone(c.Notices), func(r Reached) bool { return now.After(r.Until) }),
-		Reached{Notice: m.Notice, Until: notice.Message.Expires.Add(remembered)},
+		Reached{Notice: m.Notice, Until: notice.Message.Expires.Add(remembered), At: now},
 	)
 	return bulletin, Settlement{}, s.commit(ctx, change)
 }

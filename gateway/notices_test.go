@@ -210,3 +210,60 @@ func TestNoticeAudience(t *testing.T) {
 		})
 	}
 }
+
+// TestNoticeReplies: what a person texts within a day of a notice counts as a
+// reply to it, once.
+func TestNoticeReplies(t *testing.T) {
+	l := newLine(t)
+	l.step = greets
+	l.receive(l.inbound("none", "hi"))
+	notices := gateway.NewNotices(l.store, l.service)
+	n := l.notice("a", number(t, 1))
+	replied := func() int {
+		tally, err := l.store.Tally(l.ctx, n.Message.ID)
+		require.NoError(t, err)
+		return tally.Replied
+	}
+	l.receive(l.inbound("none", "before"))
+	require.Zero(t, replied())
+	leased, err := l.store.Lease(l.ctx, "none", l.now, time.Minute, 1)
+	require.NoError(t, err)
+	_, _, send, err := notices.Tell(l.ctx, leased[0], l.now)
+	require.NoError(t, err)
+	require.True(t, send)
+	for _, text := range []string{"ask", "thanks"} {
+		l.pass(time.Hour)
+		l.receive(l.inbound("none", text))
+		require.Equal(t, 1, replied())
+	}
+}
+
+// TestNoticeOnTrial: a phone that tries a notice gets it at once as others will,
+// and nothing else of it changes.
+func TestNoticeOnTrial(t *testing.T) {
+	l := newLine(t)
+	l.step = greets
+	notices := gateway.NewNotices(l.store, l.service)
+	n := gateway.Notice{Message: dialog.Notice{Texts: map[locales.Lang]string{"en": "Meeting on Friday."}}}
+	texts, err := notices.Test(l.ctx, n, number(t, 1), "en", l.now)
+	require.NoError(t, err)
+	require.Equal(t, []string{"Meeting on Friday."}, texts)
+	out := l.waiting("none")
+	require.Len(t, out, 1)
+	require.Equal(t, dialog.Answer, out[0].Urgency)
+	require.Empty(t, out[0].Notice)
+	require.Equal(t, dialog.State{}, l.load(1).State)
+	all, err := notices.List(l.ctx)
+	require.NoError(t, err)
+	require.Empty(t, all)
+
+	_, err = notices.Test(l.ctx, gateway.Notice{}, number(t, 1), "en", l.now)
+	require.ErrorContains(t, err, "has no text")
+	l.step = func(s dialog.State, ev dialog.Event, w dialog.World) dialog.Turn {
+		s.Stopped = true
+		return dialog.Turn{State: s}
+	}
+	l.receive(l.inbound("none", "stop"))
+	_, err = notices.Test(l.ctx, n, number(t, 1), "en", l.now)
+	require.ErrorContains(t, err, "wants no messages")
+}

@@ -249,7 +249,26 @@ func (s *Service) heed(c Conversation, t dialog.Turn, in Inbound, a answer, crow
 	}
 	change = s.change(c, t, e, a)
 	change.Release = known(c, t)
+	if silenced == "" {
+		change.Conversation.Notices, change.Replied = replies(c.Notices, in.At)
+	}
 	return change, silenced
+}
+
+// replyTime is how long after a notice a text is taken as a reply to it. Common
+// practice.
+const replyTime = 24 * time.Hour
+
+// replies returns the notices of a person who texts, and the one that this
+// answers: the last they were told, if it was lately and they have not yet.
+func replies(notices []Reached, at time.Time) ([]Reached, string) {
+	i := len(notices) - 1
+	if i < 0 || notices[i].Replied || at.Sub(notices[i].At) > replyTime {
+		return notices, ""
+	}
+	notices = slices.Clone(notices)
+	notices[i].Replied = true
+	return notices, notices[i].Notice
 }
 
 // known reports whether a turn settled whose number it is.

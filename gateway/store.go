@@ -44,6 +44,10 @@ type Conversation struct {
 type Reached struct {
 	Notice string    `cbor:"1,keyasint"`
 	Until  time.Time `cbor:"2,keyasint"` // remembered until then
+	// At is when it was told. What the person texts soon after counts as a reply to
+	// it, once.
+	At      time.Time `cbor:"3,keyasint,omitzero"`
+	Replied bool      `cbor:"4,keyasint,omitempty"`
 }
 
 // Source is what a change answers: a message, an alarm, or a reference to a
@@ -67,6 +71,8 @@ type Change struct {
 	Entry        *Entry     // nil if the turn says nothing to the journal
 	// Withdraw drops the person's waiting reminders and bulletins: they opted out.
 	Withdraw bool
+	// Replied is the notice that this text answers, counted in its tally.
+	Replied string
 	// Release lets the person's references that wait go out: they are known again.
 	Release bool
 	// Documents are written to the Desk in the same step, of a change with a number.
@@ -219,6 +225,8 @@ type Tally struct {
 	// Of those reached, what gateways reported afterwards.
 	Delivered   int `cbor:"8,keyasint,omitempty" json:"delivered"`
 	Undelivered int `cbor:"9,keyasint,omitempty" json:"undelivered"`
+	// Replied is how many texted something within a day of being told.
+	Replied int `cbor:"10,keyasint,omitempty" json:"replied"`
 }
 
 // Waiting returns how many phones the notice may still reach.

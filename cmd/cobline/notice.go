@@ -262,14 +262,14 @@ func (l *noticeListCommand) Run(t *terminal) error {
 		return printJSON(t.out, states)
 	}
 	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "notice\tstate\texpires\tfor\treached\tdelivered\tfailed\texpired\tunknown\topted out\tleft out\twaiting")
+	fmt.Fprintln(w, "notice\tstate\texpires\tfor\treached\tdelivered\tfailed\texpired\tunknown\topted out\tleft out\twaiting\treplied")
 	for _, s := range states {
 		state := s.Progress
 		if s.Listed && s.Waiting == 0 {
 			state = "done"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d\t%d\t%d\t%d\n", s.ID, state, s.Expires.In(config.zone()).Format(minuteLayout),
-			s.Enlisted, s.Reached, s.Delivered, s.Failed+s.Undelivered, s.Expired, s.Unknown, s.OptedOut, s.Left, s.Waiting)
+		fmt.Fprintf(w, "%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d\t%d\t%d\t%d\t%d\n", s.ID, state, s.Expires.In(config.zone()).Format(minuteLayout),
+			s.Enlisted, s.Reached, s.Delivered, s.Failed+s.Undelivered, s.Expired, s.Unknown, s.OptedOut, s.Left, s.Waiting, s.Replied)
 	}
 	return w.Flush()
 }

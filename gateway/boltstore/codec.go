@@ -51,7 +51,7 @@ func (r record) conversation(n gateway.Number) (c gateway.Conversation, err erro
 		c.Traffic.Same[i].Since = exact(c.Traffic.Same[i].Since)
 	}
 	for i := range c.Notices {
-		c.Notices[i].Until = exact(c.Notices[i].Until)
+		c.Notices[i].Until, c.Notices[i].At = exact(c.Notices[i].Until), exact(c.Notices[i].At)
 	}
 	if c.State, err = dialog.DecodeState(r.State); err != nil {
 		return c, fmt.Errorf("conversation of %v: %w", n, err)

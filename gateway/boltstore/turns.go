@@ -169,6 +169,11 @@ func (s *Store) commit(w *write, p prepared) error {
 			return err
 		}
 	}
+	if p.Replied != "" {
+		if err := w.tally(p.Replied, func(t *gateway.Tally) { t.Replied++ }); err != nil {
+			return err
+		}
+	}
 	if p.Source.Bulletin != nil {
 		if err := s.become(w, *p.Source.Bulletin); err != nil {
 			return err
