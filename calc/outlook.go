@@ -33,11 +33,12 @@ const (
 	DampSpell                      // will not get dry outdoors: finish over waste heat
 	Fragile                        // heavy rain crumbles pieces of less than two days
 	LittleGain                     // being out brings hardly more than the sheet
+	ColdNight                      // the night that follows is so cold that people take fire indoors
 )
 
 // String returns the stable keys of the cautions.
 func (c Caution) String() string {
-	return keysOf([]string{"stay-near", "slow-day", "tie-down", "shade-first", "damp-spell", "fragile", "little-gain"}, uint16(c))
+	return keysOf([]string{"stay-near", "slow-day", "tie-down", "shade-first", "damp-spell", "fragile", "little-gain", "cold-night"}, uint16(c))
 }
 
 // DayAdvice is what the weather of a day asks for, whatever is drying.
@@ -77,6 +78,7 @@ var (
 	crackingAir  = constant("humidity at which fresh pieces crack", Share(0.25), rackPractice)
 	nightDry     = constant("moisture below which a piece takes up water at night", WetBasis(0.15), rackPractice)
 	noonIn       = constant("clock hour of bringing in before rain of unknown hour", Hours(12), rackPractice)
+	coldNight    = constant("minimum of a night in which people take fire indoors", Celsius(10), rackPractice)
 	shortestTime = constant("time in the open that is worth the work", Hours(3), rackPractice)
 	usefulGain   = constant("gain of a day worth putting out for", Share(0.005), rackPractice)
 )
@@ -164,6 +166,10 @@ func (f *Forecast) advise(day, from, until int) (DayAdvice, int) {
 	}
 	if f.dampSpell(day) {
 		a.Cautions |= DampSpell
+	}
+	// A night is coldest at its end, which is of the next day.
+	if next := &f.Days[min(max(day+1, 0), len(f.Days)-1)]; next.Min <= coldNight.Likely {
+		a.Cautions |= ColdNight
 	}
 	return a, in
 }

@@ -254,3 +254,21 @@ func TestKeys(t *testing.T) {
 	require.Equal(t, "unknown", Bottleneck(99).String())
 	require.Equal(t, "stay-near tie-down", (StayNear | TieDown).String())
 }
+
+// A night is as cold as the morning after it.
+func TestColdNight(t *testing.T) {
+	date := onDay(100, time.UTC)
+	in := ForecastInput{}
+	for i, low := range []Celsius{15, 10, 15} {
+		d := fairDay(date.AddDate(0, 0, i))
+		d.Min = &low
+		in.Days = append(in.Days, d)
+	}
+	f, err := NewForecast(in)
+	require.NoError(t, err)
+	days, err := Outlook(f, -1)
+	require.NoError(t, err)
+	for i, cold := range []bool{true, false, false} {
+		require.Equal(t, cold, days[i].Cautions&ColdNight != 0, i)
+	}
+}

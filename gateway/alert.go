@@ -175,6 +175,11 @@ func (i AlertInfo) ForbidsFire() bool {
 // InForce leaves out of a list the warnings that are over, that were cancelled,
 // and those that an update has taken the place of.
 func InForce(alerts []Alert, now time.Time) []Alert {
+	return slices.DeleteFunc(standing(alerts), func(a Alert) bool { return a.Ended(now) })
+}
+
+// standing leaves out the warnings that were cancelled or updated.
+func standing(alerts []Alert) []Alert {
 	var gone []AlertRef
 	for _, a := range alerts {
 		if a.Type != "Alert" {
@@ -183,12 +188,29 @@ func InForce(alerts []Alert, now time.Time) []Alert {
 	}
 	var out []Alert
 	for _, a := range alerts {
-		replaced := slices.ContainsFunc(gone, func(r AlertRef) bool { return r.same(a.Ref) })
-		if a.Type != "Cancel" && !replaced && !a.Ended(now) {
+		if a.Type != "Cancel" && !slices.ContainsFunc(gone, a.Ref.same) {
 			out = append(out, a)
 		}
 	}
 	return out
+}
+
+// forbidFires turns the days of an outlook on which a warning forbids it into
+// days without lighting.
+func forbidFires(days []calc.OutlookDay, p Point, alerts []Alert) {
+	for i := range days {
+		d := &days[i]
+		for _, a := range alerts {
+			here := a.Here(p, d.Date, d.Date.AddDate(0, 0, 1), "")
+			if !slices.ContainsFunc(here, AlertInfo.ForbidsFire) {
+				continue
+			}
+			if d.Fire.Level != calc.DoNotLightToday {
+				d.Fire.Level, d.Fire.Reasons = calc.DoNotLightToday, 0
+			}
+			d.Fire.Reasons |= calc.FireWarning
+		}
+	}
 }
 
 func (r AlertRef) same(other AlertRef) bool {

@@ -303,6 +303,7 @@ func (k *Knowledge) place(key string) (dialog.Place, bool) {
 		k.leave(ForecastKind, key, err)
 		return p, true
 	}
+	forbidFires(with.Outlook, Point{with.Lat, with.Lon}, standing(slices.Collect(maps.Values(k.alerts))))
 	return with, true
 }
 
@@ -460,7 +461,7 @@ func (k *Knowledge) AddAlert(ctx context.Context, a Alert) error {
 		return fmt.Errorf("keep warning %q: %w", a.ID(), err)
 	}
 	k.alerts[a.ID()] = a
-	k.swap(k.facts.Places, k.facts.Taught)
+	k.warned(a)
 	return nil
 }
 
@@ -471,9 +472,32 @@ func (k *Knowledge) DropAlert(ctx context.Context, id string) error {
 	if err := k.put(ctx, AlertKind, id, nil); err != nil {
 		return fmt.Errorf("drop warning %q: %w", id, err)
 	}
+	a := k.alerts[id]
 	delete(k.alerts, id)
-	k.swap(k.facts.Places, k.facts.Taught)
+	k.warned(a)
 	return nil
+}
+
+// warned hands on facts after a warning has come or gone: of the places it is
+// about, or what it takes the place of is about.
+func (k *Knowledge) warned(a Alert) {
+	about := []Alert{a}
+	for _, other := range k.alerts {
+		if slices.ContainsFunc(a.References, other.Ref.same) {
+			about = append(about, other)
+		}
+	}
+	places := maps.Clone(k.facts.Places)
+	for key := range k.forecasts {
+		here := func(a Alert) bool {
+			at := Point{places[key].Lat, places[key].Lon}
+			return slices.ContainsFunc(a.Infos, func(i AlertInfo) bool { return i.Covers(at) })
+		}
+		if p, ok := k.place(key); ok && slices.ContainsFunc(about, here) {
+			places[key] = p
+		}
+	}
+	k.swap(places, k.facts.Taught)
 }
 
 // exact returns the warning as it comes back from a store.

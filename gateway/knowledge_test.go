@@ -163,3 +163,48 @@ func TestDocumentThatCannotBeReadIsLeftOut(t *testing.T) {
 	require.Len(t, again.Taught(), 1)
 	require.NotContains(t, again.Facts().Places, "spoilt")
 }
+
+// TestWarningsForbidFires on the days and at the places they are for, until they
+// are cancelled.
+func TestWarningsForbidFires(t *testing.T) {
+	o := newOfficers(t)
+	ctx := t.Context()
+	midnight := time.Date(o.now.Year(), o.now.Month(), o.now.Day(), 0, 0, 0, 0, o.knowledge.Facts().Places["home"].Zone)
+	require.NoError(t, o.knowledge.SetForecast(ctx, gateway.Forecast{Place: "home", Input: fair(midnight), Dry: 1}))
+	forbidden := func() []int {
+		var days []int
+		for i, d := range o.service.Facts().Places["home"].Outlook {
+			if d.Fire.Reasons&calc.FireWarning != 0 {
+				require.Equal(t, calc.DoNotLightToday, d.Fire.Level)
+				days = append(days, i)
+			}
+		}
+		return days
+	}
+	require.Empty(t, forbidden())
+	area := []gateway.AlertArea{{Circles: []gateway.AlertCircle{{Centre: gateway.Point{Lat: -1.3, Lon: 36.8}, Radius: 20}}}}
+	fire := gateway.Alert{Type: "Alert", Ref: gateway.AlertRef{Sender: "met@met.example", ID: "1", Sent: midnight}, Infos: []gateway.AlertInfo{{
+		Categories: []string{"Fire"}, Event: "Grass fires", Onset: midnight.Add(30 * time.Hour), Expires: midnight.Add(60 * time.Hour), Areas: area,
+	}}}
+	require.NoError(t, o.knowledge.AddAlert(ctx, fire))
+	require.Equal(t, []int{1, 2}, forbidden())
+
+	away := fire
+	away.Ref.ID, away.Infos = "2", []gateway.AlertInfo{{Categories: []string{"Fire"}, Event: "Grass fires", Expires: midnight.Add(200 * time.Hour), Areas: []gateway.AlertArea{{
+		Circles: []gateway.AlertCircle{{Centre: gateway.Point{Lat: 5, Lon: 36.8}, Radius: 20}},
+	}}}}
+	require.NoError(t, o.knowledge.AddAlert(ctx, away))
+	require.Equal(t, []int{1, 2}, forbidden(), "elsewhere")
+
+	again := o.know()
+	require.NoError(t, again.Load(ctx))
+	require.Equal(t, []int{1, 2}, forbidden(), "after a restart")
+	require.Len(t, gateway.InForce(again.Alerts(), midnight), 2)
+
+	cancel := gateway.Alert{Type: "Cancel", Ref: gateway.AlertRef{Sender: "met@met.example", ID: "3", Sent: midnight.Add(time.Hour)}, References: []gateway.AlertRef{fire.Ref}}
+	require.NoError(t, again.AddAlert(ctx, cancel))
+	require.Empty(t, forbidden())
+	require.NoError(t, again.DropAlert(ctx, cancel.ID()))
+	require.NoError(t, again.DropAlert(ctx, fire.ID()))
+	require.Empty(t, forbidden())
+}
