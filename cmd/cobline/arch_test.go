@@ -58,6 +58,9 @@ var layers = map[string]layer{
 		ours:   []string{"gateway", "dialog", "calc", "locales"},
 		theirs: []string{"modernc.org/sqlite"},
 	},
+	"gateway/register": {
+		ours: []string{"gateway", "dialog", "locales"},
+	},
 	"gateway/storetest": {
 		ours:   []string{"gateway", "dialog", "locales"},
 		theirs: []string{"github.com/stretchr/testify/require", "pgregory.net/rapid"},
@@ -74,7 +77,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
 	},
 	"cmd/cobline": {
-		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/outbox", "gateway/boltstore", "gateway/console", "gateway/web"},
+		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/outbox", "gateway/register", "gateway/boltstore", "gateway/console", "gateway/web"},
 		theirs: []string{
 			"github.com/alecthomas/kong", "github.com/willabides/kongplete", "github.com/BurntSushi/toml",
 			"github.com/peterh/liner", "github.com/mattn/go-isatty", "github.com/prometheus/client_golang", "golang.org/x/sync/errgroup",

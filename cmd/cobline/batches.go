@@ -4,14 +4,13 @@ import (
 	"context"
 	"encoding/csv"
 	"errors"
-	"math"
 	"os"
 	"strconv"
-	"strings"
 	"time"
 
 	"cobline/dialog"
 	"cobline/gateway"
+	"cobline/gateway/register"
 )
 
 type batchesCommand struct {
@@ -53,7 +52,7 @@ func (b *batchesCommand) Run(t *terminal) (err error) {
 			}
 			cells := append([]string{row.at.Format(time.RFC3339), row.kind, number, s.Place, s.Profile.Group}, row.cells...)
 			for i, cell := range cells {
-				cells[i] = harmless(cell)
+				cells[i] = register.Harmless(cell)
 			}
 			if err := w.Write(cells); err != nil {
 				return err
@@ -76,28 +75,11 @@ type entered struct {
 func records(s dialog.State) (rows []entered) {
 	for _, b := range s.Batches {
 		rows = append(rows, entered{b.At, "batch", []string{
-			b.Name, b.Waste, strconv.Itoa(b.Drums), plain(b.FeedKg), plain(b.CharKg), plain(b.BrandsKg), plain(b.Minutes), plain(b.Moisture), b.Ash, "", "", "",
+			b.Name, b.Waste, strconv.Itoa(b.Drums), register.Number(b.FeedKg), register.Number(b.CharKg), register.Number(b.BrandsKg), register.Number(b.Minutes), register.Number(b.Moisture), b.Ash, "", "", "",
 		}})
 	}
 	for _, sale := range s.Sales {
-		rows = append(rows, entered{sale.At, "sale", []string{"", "", "", "", "", "", "", "", "", plain(sale.Kg), plain(sale.Pieces), plain(sale.Money)}})
+		rows = append(rows, entered{sale.At, "sale", []string{"", "", "", "", "", "", "", "", "", register.Number(sale.Kg), register.Number(sale.Pieces), register.Number(sale.Money)}})
 	}
 	return rows
-}
-
-// plain writes a number, or nothing for one that is not known.
-func plain(v float64) string {
-	if v == 0 {
-		return ""
-	}
-	return strconv.FormatFloat(math.Round(100*v)/100, 'f', -1, 64)
-}
-
-// harmless keeps a spreadsheet from reading a cell as a formula: words that
-// people text can begin with its signs.
-func harmless(cell string) string {
-	if _, err := strconv.ParseFloat(cell, 64); err == nil || !strings.ContainsAny(cell[:min(1, len(cell))], "=+-@\t\r") {
-		return cell
-	}
-	return "'" + cell
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"cobline/gateway"
+	"cobline/gateway/register"
 )
 
 type logCommand struct {
@@ -46,9 +47,9 @@ var logColumns = []string{"at", "kind", "person", "number", "channel", "lang", "
 
 func (l logged) row() []string {
 	return []string{
-		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, harmless(l.Text),
-		harmless(strings.Join(l.Replies, "\n")), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
-		strconv.FormatBool(l.Lost), l.Step, harmless(l.Question), harmless(l.Network),
+		l.At.Format(time.RFC3339), l.Kind, l.Person, l.Number, l.Channel, l.Lang, l.Topic, register.Harmless(l.Text),
+		register.Harmless(strings.Join(l.Replies, "\n")), strconv.Itoa(l.Segments), l.Outcome, strings.Join(l.Flags, " "),
+		strconv.FormatBool(l.Lost), l.Step, register.Harmless(l.Question), register.Harmless(l.Network),
 	}
 }
 
