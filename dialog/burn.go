@@ -349,7 +349,7 @@ func (r reading) inside() (key string, ok bool) {
 			ok = true
 		case s.is("smoke.flames"):
 			said, ok = "glow", true
-		case !r.belongs(s) && !s.is("word.yes"):
+		case !r.belongs(s) && !s.is("word.yes") && !s.is("report.opened"):
 			return "", false
 		}
 		if i > 0 && r.spans[i-1].to == s.from && r.denies(r.spans[i-1]) && said != "" {
@@ -887,6 +887,10 @@ func (t *turn) opened(d *Drum, at time.Time, what told) {
 		return
 	}
 	d.Stage, d.OpenedAt = stageOpened, at.UTC().Truncate(time.Second)
+	if what.hot {
+		t.resealed(d, "burn.still-hot")
+		return
+	}
 	t.untime(d.Name, timerSmoke, timerCover, timerSilent, timerHold, timerOpen)
 	t.say("caution.glowing", Answer, nil)
 	t.askInside(d)
@@ -1037,6 +1041,9 @@ func (t *turn) elements(what string) bool {
 		t.fireOut()
 	case reportWater:
 		t.say("caution.glowing", Answer, nil)
+		if d, ok := t.hot(); ok {
+			t.say("burn.not-before", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		}
 	default:
 		return false
 	}

@@ -24,6 +24,7 @@ type told struct {
 	all      bool          // every drum it can be about
 	kg       []amount
 	waste    []string // what is said to lie in the drum: one of these
+	hot      bool     // the charcoal is said to be warm or to glow
 }
 
 // hear reads reports and questions of a burn. A report matches exactly and is
@@ -34,7 +35,7 @@ func (t *turn) hear(r reading) (told, bool) {
 	reports, questions := []string{}, []string{}
 	asks, loose := false, 0
 	covered := make([]bool, len(r.tokens))
-	for _, s := range r.spans {
+	for i, s := range r.spans {
 		known := false
 		for _, n := range s.of("report") {
 			if !s.fuzzy {
@@ -54,7 +55,8 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 			out.waste = n
 		}
-		out.not = out.not || s.is("word.not") || s.is("word.no")
+		look := i+1 < len(r.spans) && len(r.spans[i+1].of("state")) > 0 // "opened, it is not warm"
+		out.not = out.not || !look && (s.is("word.not") || s.is("word.no"))
 		out.all = out.all || s.is("word.both")
 		if known || r.belongs(s) {
 			for i := s.from; i < s.to; i++ {
@@ -114,6 +116,8 @@ func (t *turn) hear(r reading) (told, bool) {
 	if out.ago > 0 {
 		loose-- // "ago"
 	}
+	look, _ := r.inside()
+	out.hot = look == "warm" || look == "glow"
 	whole := loose == 0
 	if !t.burning() && !whole && len(unique(questions)) == 1 && questions[0] == reportReady && len(reports) == 0 {
 		return out, false // "how long to press each one"

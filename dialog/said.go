@@ -85,6 +85,7 @@ func (t *turn) said(ev Said) {
 		}
 	default:
 		t.converse(r, ev)
+		t.warnedBeside(r, before)
 	}
 	if em.tier == "b" {
 		t.keepAid(before)
@@ -234,10 +235,8 @@ func (t *turn) asking() bool {
 func (t *turn) polite(r reading) bool {
 	courteous, thanks := r.courtesy()
 	switch {
-	case !courteous && !r.has("thing.plastic") || t.asking():
+	case !courteous || t.asking():
 		return false
-	case r.has("thing.plastic"):
-		t.say("caution.drum", Answer, nil)
 	case thanks && t.aiding():
 		t.say("aid.go-on", Emergency, nil)
 	case thanks:
@@ -251,15 +250,19 @@ func (t *turn) polite(r reading) bool {
 	return true
 }
 
-// warned answers what nobody may do, asked or told: to cut an old drum or to wash
-// one and use it, to bring charcoal or a drum indoors, to sleep or cook beside
+// warned answers what nobody may do, asked or told: to burn plastic, to cut an old
+// drum or to wash one and use it, to bring charcoal or a drum indoors, to sleep or cook beside
 // its gas. An open question stays open.
 func (t *turn) warned(r reading) bool {
-	hot := t.burning()
+	hot, f := t.burning(), t.top()
 	reports := func(s span) bool { return len(s.of("report")) > 0 && !s.is("report.dark") }
 	switch {
-	case r.hasFamily("waste") || slices.ContainsFunc(r.spans, reports):
+	case slices.ContainsFunc(r.spans, reports):
 		return false // the line about rain speaks of the house too
+	case r.has("thing.plastic") && (f == nil || f.Open != slotQuestion):
+		t.say("caution.drum", Answer, nil)
+	case r.hasFamily("waste"):
+		return false
 	case r.has("thing.cutting"):
 		t.say("caution.drum", Answer, nil)
 	case r.has("thing.indoors"), r.has("thing.moving") && hot:
@@ -279,14 +282,34 @@ func (t *turn) warned(r reading) bool {
 // warnedOf says who stays away from a drum, to a text that names a child, a
 // pregnant woman or an animal and is not understood otherwise.
 func (t *turn) warnedOf(r reading) bool {
-	near := func(s span) bool { return s.is("person.child") || s.is("person.pregnant") || s.is("person.animal") }
-	if !slices.ContainsFunc(r.safety, near) || t.aiding() {
+	if !r.kept() || t.aiding() {
 		return false
 	}
 	t.say("caution.people", Answer, nil)
 	t.heard.Understood = true
 	return true
 }
+
+// warnedBeside says it before the answer to a question that names a child or a
+// pregnant woman, if there is room.
+func (t *turn) warnedBeside(r reading, before int) {
+	people := Reply{Key: "caution.people", Text: t.text("caution.people", nil), Urgency: Answer}
+	said := func(o Reply) bool { return o.Key == people.Key }
+	if r.kept() && (r.asks() || r.hasFamily("question")) && t.heard.Tier == "" && len(t.out.Replies) < maxReplies && !slices.ContainsFunc(t.out.Replies, said) {
+		t.out.Replies = slices.Insert(t.out.Replies, before, people)
+	}
+}
+
+// kept reports whether a text names somebody who is to be kept away from a drum.
+func (r reading) kept() bool {
+	near := func(s span) bool { return s.is("person.child") || s.is("person.pregnant") || s.is("person.animal") }
+	young := func(a amount) bool { return a.unit == "year" && a.number < ofAge }
+	return slices.ContainsFunc(r.safety, near) || slices.ContainsFunc(r.sums, young)
+}
+
+// ofAge is the age from which a person may do hazardous work (ILO convention 138,
+// article 3).
+const ofAge = 18
 
 // barePoison reports whether a text is nothing but a word for poison, and
 // not the answer to what a drum held.
@@ -1142,6 +1165,9 @@ func (t *turn) fillTopic(r reading) bool {
 	if doubt != "" {
 		t.askDoubt(f, doubt, value)
 		return true
+	}
+	if badPast(in.values[slotDrumPast].Key) && !f.has(slotWaste) {
+		t.say("recipe.drum-oil", Answer, nil) // before any waste is asked for
 	}
 	t.advance(f)
 	return true

@@ -14,7 +14,7 @@ var concepts = map[string]string{
 	"drum-past": "new food oil poison unknown none",
 	"starch": "cassava-starch cassava-flour cassava-root maize-starch maize-flour arrowroot sweet-potato green-banana banana-peel " +
 		"wheat-flour rice-flour molasses clay gum-arabic paper cow-dung aloe",
-	"unit":     "kg gram tonne litre drum sack tin cup bucket week day hour minute piece wheelbarrow basin handful person",
+	"unit":     "kg gram tonne litre drum sack tin cup bucket year week day hour minute piece wheelbarrow basin handful person",
 	"thing":    "char brands waste mix plastic cutting indoors moving",
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
 	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen number sold both held range yesterday pressed dose",
