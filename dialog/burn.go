@@ -245,6 +245,9 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 	if !picked {
 		key, picked = f.named(r)
 	}
+	if !picked && topics[f.Topic].next == nil && f.Topic != lobby {
+		key, picked = t.labelled(f, r, true) // as it was shown, word for word
+	}
 	drum := f.Slots[slotDrum].Key
 	at := time.Unix(int64(f.Slots[slotAt].Number), 0)
 	switch f.Open {
@@ -270,6 +273,11 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 			t.heard.Topic, t.heard.Understood, t.heard.Report = topicBurn, true, reportCovered
 			t.stage(told{what: reportCovered, all: true}, at)
 			return true
+		}
+		if yes := r.whole("word.yes"); !picked && f.Slots[slotDrum].Key == keyAnother && len(f.Options) > 1 && (yes || r.whole("word.no")) {
+			if key, picked = f.Options[1], true; yes {
+				key = keyAnother
+			}
 		}
 		if !picked {
 			if key = t.drumAlone(r); key == "" {
@@ -300,6 +308,9 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		t.smoke(drum, key)
 		return true
 	case slotSealed:
+		if !picked && r.whole("word.yesterday") {
+			key, picked = sealedYesterday, true
+		}
 		if !picked {
 			return false
 		}
@@ -312,9 +323,6 @@ func (t *turn) answerBurn(r reading, ev Said) bool {
 		t.opened(d, at, told{what: reportOpened})
 		return true
 	case slotInside:
-		if !picked {
-			key, picked = t.labelled(f, r, true)
-		}
 		if !picked {
 			key, picked = r.inside()
 		}
@@ -655,6 +663,11 @@ func (t *turn) lit(what told, at time.Time) {
 		}
 		return
 	}
+	if d := t.coveredBefore(what, at); d != nil {
+		d.LitAt = at.UTC().Truncate(time.Second)
+		t.say("burn.sealed-already", Answer, locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)})
+		return
+	}
 	full := len(t.s.Drums) >= maxDrums && t.cold() < 0
 	switch {
 	case what.drum == "" && full:
@@ -727,6 +740,19 @@ func (t *turn) lit(what told, at time.Time) {
 		t.say("caution.drum-alight", Answer, nil)
 	}
 	t.follow(d)
+}
+
+// coveredBefore returns the one drum whose covering was reported and whose
+// lighting was not, if it is told that it was lit before that.
+func (t *turn) coveredBefore(what told, at time.Time) *Drum {
+	if len(t.s.Drums) != 1 || what.drums > 1 || what.drum != "" && what.drum != t.s.Drums[0].Name {
+		return nil
+	}
+	d := &t.s.Drums[0]
+	if d.Stage != stageSealed || !d.LitAt.IsZero() || !at.Before(d.SealedAt) || !t.w.Now.Before(d.NotBefore) {
+		return nil
+	}
+	return d
 }
 
 // follow sets the timers of a drum alight. After a STOP, LIT is consent for the
@@ -1148,6 +1174,8 @@ func (t *turn) answerQuestion(what told) {
 		t.say("caution.glowing", Answer, nil)
 	case len(t.s.Drums) > 0:
 		t.say("burn.weigh", Answer, locales.Args{"Drum": t.s.Drums[0].Name})
+	case what.what == reportOpened || what.what == reportReady:
+		t.say("burn.shut-first", Answer, nil) // it may be sealed without a word of it
 	default:
 		t.say("burn.no-drum", Answer, nil)
 	}

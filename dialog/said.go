@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"cobline/locales"
@@ -872,6 +873,13 @@ func (t *turn) answerOpen(r reading) bool {
 	}
 	switch f.Open {
 	case slotQuestion:
+		switch _, key := r.digit(); {
+		case key:
+			t.resume() // a key is no question
+			return true
+		case !strings.ContainsFunc(r.text, unicode.IsLetter):
+			return false
+		}
 		t.putQuestion(f, r.text)
 		return true
 	case slotGroup:

@@ -59,6 +59,8 @@ func (t *turn) meant(r reading) string {
 		return topicCheck
 	case r.has("topic.plan"), r.has("unit.piece") && r.hasWeight() && r.hasTime():
 		return topicPlan
+	case key == topicPrice && r.hasFamily("waste") && (r.hasFamily("dryness") || r.has("unit.drum")):
+		return topicRecipe // "dry cobs, and two drums from the market"
 	case key == topicPressing && r.hasFamily("waste"):
 		return topicRecipe // "how many briquettes from 3 sacks of cobs"
 	case t.faulty(r) && (key == "" || drying || key == topicBurn || key == topicPressing):

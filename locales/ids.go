@@ -340,6 +340,7 @@ var messages = []Message{
 	{"burn.spread", 2, Args{"When": "Wednesday 07:30"}},
 	{"burn.spread-dark", 2, Args{"When": "Wednesday 07:30"}},
 	{"burn.none", 1, nil},
+	{"burn.shut-first", 2, nil},
 	{"burn.no-drum", 2, nil},
 	{"burn.rain", 1, nil},
 	{"burn.rain-lit", 1, nil},
