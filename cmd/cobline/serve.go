@@ -24,6 +24,8 @@ import (
 	"cobline/gateway/boltstore"
 	"cobline/gateway/console"
 	"cobline/gateway/outbox"
+	"cobline/gateway/register"
+	"cobline/gateway/views"
 	"cobline/gateway/web"
 	"cobline/gateway/webhook"
 )
@@ -33,8 +35,9 @@ type serveCommand struct {
 	Listen string `placeholder:"ADDRESS" help:"Listen here instead of where the configuration says."`
 }
 
-// storeFile is the file inside the store's directory.
-const storeFile = "cobline.db"
+// storeFile is the file inside the store's directory, viewsFile what is made of
+// it for the console.
+const storeFile, viewsFile = "cobline.db", "views.db"
 
 // shutdownTime is how long a request may still take when the line is stopped,
 // beyond the time of its turn.
@@ -126,7 +129,13 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	}
 	spending := outbox.NewSpending(store, tariffs, watch, log, metrics)
 	loops, running := errgroup.WithContext(ctx)
-	office, err := newOffice(ctx, config, store, line, log)
+	shown, err := views.Open(filepath.Join(config.Store.Path, viewsFile), store, views.Options{Home: config.Key, Zone: config.zone(), Log: log})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, shown.Close()) }()
+	lists := register.NewImporter(store, line.service, log)
+	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Log: log})
 	if err != nil {
 		return err
 	}
@@ -153,11 +162,13 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return watchStore(running, store) })
 	loops.Go(func() error { return control.run(running, commands) })
 	loops.Go(func() error { return spending.Run(running) })
+	loops.Go(func() error { return shown.Run(running) })
 	if office != nil {
 		loops.Go(func() error { return office.Run(running) })
 	}
 	sends := []func(context.Context) error{
 		func(ctx context.Context) error { return gateway.RunAlarms(ctx, store, line.service) },
+		func(ctx context.Context) error { return lists.Run(ctx, time.Now) },
 		notices.Run,
 	}
 	for _, w := range append(slices.Collect(maps.Values(workers)), lapsing...) {
@@ -177,7 +188,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 
 // newOffice returns the officers' console; none if it is off. Others reach a line
 // only when somebody can sign in to it.
-func newOffice(ctx context.Context, config Config, store *boltstore.Store, line *line, log *slog.Logger) (*console.Console, error) {
+func newOffice(ctx context.Context, config Config, store *boltstore.Store, line *line, o console.Options) (*console.Console, error) {
 	if config.Console.Off {
 		return nil, nil
 	}
@@ -196,11 +207,12 @@ func newOffice(ctx context.Context, config Config, store *boltstore.Store, line 
 				"`cobline officer add NAME --role administrator` makes one; [console] off = true serves no pages.",
 			}
 		}
-		log.Info("nobody has an account for the console yet; make one with cobline officer add NAME --role administrator")
+		o.Log.Info("nobody has an account for the console yet; make one with cobline officer add NAME --role administrator")
 	}
-	return console.New(console.Options{
-		Desk: store, Accounts: accounts, Facts: line.service.Facts, Secure: config.secure(), Log: log,
-	})
+	o.Desk, o.Accounts, o.Secure = store, accounts, config.secure()
+	o.Service, o.Facts, o.Catalog, o.Country = line.service, line.service.Facts, line.catalog, config.Country
+	o.People = store
+	return console.New(o)
 }
 
 // listen opens the address of the line, over TLS if it has a certificate.

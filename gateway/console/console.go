@@ -25,6 +25,9 @@ import (
 
 	"cobline/dialog"
 	"cobline/gateway"
+	"cobline/gateway/register"
+	"cobline/gateway/views"
+	"cobline/locales"
 )
 
 // Root is where the console stands. Templates write it out.
@@ -51,6 +54,12 @@ type Options struct {
 	Desk     gateway.Desk
 	Accounts *Accounts
 	Facts    func() *dialog.Facts // for places and their zones
+	Service  *gateway.Service
+	People   gateway.People
+	Views    *views.Views
+	Register *register.Importer
+	Catalog  *locales.Catalog
+	Country  string // whose numbers come without an international prefix
 	// Secure lets cookies go over TLS alone: true wherever others reach the line.
 	Secure bool
 	Now    func() time.Time // nil: the clock of the machine

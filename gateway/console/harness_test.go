@@ -3,6 +3,7 @@ package console
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"mime/multipart"
@@ -23,6 +24,9 @@ import (
 	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/register"
+	"cobline/gateway/views"
+	"cobline/locales"
 )
 
 // office is a console on a store of its own, and what tests need of it.
@@ -32,6 +36,7 @@ type office struct {
 	app   *fiber.App
 	store *boltstore.Store
 	log   bytes.Buffer
+	texts int // that people wrote
 
 	mu   sync.Mutex
 	time time.Time
@@ -62,9 +67,21 @@ func newConsole(t *testing.T) *office {
 		"home":     {Key: "home", Name: "Home", Zone: nairobi, Lat: -1.29, Lon: 36.82, Altitude: 1700, Currency: "KES"},
 		"lakeside": {Key: "lakeside", Name: "Lakeside", Zone: nairobi, Lat: -0.40, Lon: 34.90, Altitude: 1150, Currency: "KES"},
 	}}
+	log := slog.New(slog.NewTextHandler(&o.log, nil))
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	engine, err := dialog.New(catalog, dialog.Options{})
+	require.NoError(t, err)
+	service := gateway.NewService(engine, store, gateway.Options{
+		Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}}}, Log: log,
+	})
+	service.SetFacts(facts)
+	shown, err := views.Open(filepath.Join(t.TempDir(), "views"), store, views.Options{Home: "home", Zone: nairobi, Log: log})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, shown.Close()) })
 	o.Console, err = New(Options{
-		Desk: store, Accounts: accounts, Facts: func() *dialog.Facts { return facts }, Now: o.clock,
-		Log: slog.New(slog.NewTextHandler(&o.log, nil)),
+		Desk: store, Accounts: accounts, Facts: service.Facts, Now: o.clock, Log: log, Catalog: catalog, Country: "KE",
+		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log),
 	})
 	require.NoError(t, err)
 	for _, r := range Roles {
@@ -88,6 +105,30 @@ var fixtures = map[string]func(*office){
 // by the fill of its own test file.
 func (o *office) fill() {
 	o.fillAudit()
+}
+
+// person returns one of the numbers that tests know.
+func person(t testing.TB, last int) gateway.Number {
+	n, err := gateway.NumberOf(fmt.Sprintf("2547120000%02d", last))
+	require.NoError(t, err)
+	return n
+}
+
+// says lets somebody write to the line, now.
+func (o *office) says(n gateway.Number, text string) {
+	o.t.Helper()
+	o.texts++
+	_, err := o.Service.Receive(context.Background(), gateway.Inbound{
+		ID: gateway.NewMessageID("sms", n.Digits(), fmt.Sprint(o.texts)), Channel: "sms", Sender: n.Digits(), From: n,
+		Via: dialog.SMS, Text: text, At: o.clock(),
+	})
+	require.NoError(o.t, err)
+}
+
+// catchUp lets the views know all that happened.
+func (o *office) catchUp() {
+	o.t.Helper()
+	require.NoError(o.t, o.Views.CatchUp(context.Background()))
 }
 
 // each runs f on a console of each fixture.
