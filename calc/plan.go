@@ -261,7 +261,7 @@ func newWorks(in PlanInput, r RecipeResult, solids Kg, p PressResult) (*works, s
 	w.starchPerKg, w.waterPerKg = float64(r.Starch.Likely)*perKg, float64(r.Water.Likely)*perKg
 	s := scenario{
 		want: float64(in.Want), perBurn: float64(r.Char.Likely), hands: float64(in.People) * float64(in.Work),
-		rack: math.Inf(1), binds: math.Inf(1), drums: int(in.Drums), dryDays: wholeDays(in.Drying.Likely),
+		rack: math.Inf(1), binds: math.Inf(1), drums: int(in.Drums), dryDays: wholeDays(in.Drying.Likely), days: int(planHorizon.Likely),
 	}
 	if in.Rack > 0 {
 		s.rack = float64(in.Rack) * float64(rackLoad.Likely)
@@ -366,18 +366,22 @@ func (w *works) judge(in PlanInput, r RecipeResult, likely scenario, end outcome
 	if out.Promise != NotByThen {
 		return
 	}
-	fewest := func(most Figure[Count], use func(s *scenario, n Count)) Count {
-		n := sort.Search(int(most.Likely), func(k int) bool {
-			return day(func(s *scenario) { use(s, Count(k+1)) }) <= by
-		})
-		if n == int(most.Likely) {
-			return 0
+	// The answer is a few, so the search doubles up to it.
+	fewest := func(most Count, use func(s *scenario, n Count)) Count {
+		enough := func(n int) bool {
+			return day(func(s *scenario) { s.days = by + 1; use(s, Count(n)) }) <= by
 		}
-		return Count(n + 1)
+		few, n := 0, 1
+		for ; !enough(n); n = min(2*n, int(most)) {
+			if few = n; n == int(most) {
+				return 0
+			}
+		}
+		return Count(few + 1 + sort.Search(n-few-1, func(k int) bool { return enough(few + 1 + k) }))
 	}
-	out.NeedDrums = fewest(mostDrums, func(s *scenario, n Count) { s.drums, s.hands = int(n), plenty })
+	out.NeedDrums = fewest(min(mostDrums.Likely, Count(max(1, len(out.Burnt)))), func(s *scenario, n Count) { s.drums, s.hands = int(n), plenty })
 	if out.NeedDrums > 0 {
-		out.NeedPeople = fewest(mostPeople, func(s *scenario, n Count) {
+		out.NeedPeople = fewest(mostPeople.Likely, func(s *scenario, n Count) {
 			s.drums, s.hands = int(max(out.NeedDrums, in.Drums)), float64(n)*float64(in.Work)
 		})
 	}

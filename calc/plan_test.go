@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -197,6 +198,21 @@ func TestPlanC4NothingInTheDark(t *testing.T) {
 	in := cobPlan(5)
 	in.Start = time.Date(2026, 3, 2, 17, 0, 0, 0, nairobi)
 	require.Equal(t, 3, plan(t, in).Burnt[0].Lit.Day(), "too late to light today")
+}
+
+// What a plan takes for the sun is that of SunTimes, wherever a plan may be made.
+func TestPlanSunIsThatOfSunTimes(t *testing.T) {
+	for _, lat := range []Degree{-60, -45, -20, 0, 20, 45, 60} {
+		w := &works{midnight: time.Date(2026, 1, 1, 0, 0, 0, 0, nairobi), lat: lat, lon: 37}
+		for d := range 40 * 365 {
+			is, near := w.sunOn(d), w.sunBetween(d)
+			require.InDelta(t, is.rise, near.rise, sunNear)
+			require.InDelta(t, is.set, near.set, sunNear)
+			rise, set := w.daylight(d)
+			require.Equal(t, clockMinute(math.Ceil(is.rise)), rise)
+			require.Equal(t, clockMinute(math.Ceil(is.set)), set)
+		}
+	}
 }
 
 // Even where the midsummer day is long enough for a wait and a second burn.

@@ -18,11 +18,12 @@ func clockMinutes(d time.Duration) clockMinute { return clockMinute(d / time.Min
 
 // works is a yard with its drums and people: what all runs of a plan share.
 type works struct {
-	midnight  time.Time // before the start
-	lat, lon  Degree
-	start     clockMinute
-	rise, set []clockMinute // of the days looked at so far
-	ahead     []DayAhead
+	midnight time.Time // before the start
+	lat, lon Degree
+	start    clockMinute
+	sun      []sunlight // of the days looked at so far
+	steps    []sunlight // of every sunStep-th day, from one before the start
+	ahead    []DayAhead
 
 	cover, coverLate, wait, outside, reload, spacing clockMinute
 
@@ -45,6 +46,7 @@ type scenario struct {
 	binds   float64 // kg of briquettes for which there is starch
 	drums   int
 	dryDays int
+	days    int  // to work through at most
 	fair    bool // all days are fit
 	// pressFirst gives the hands of a day to pressing before burning. Either
 	// order can be the quicker one when hands are short.
@@ -113,16 +115,15 @@ func (o outcome) before(p outcome) bool {
 // run works through the days until all is ready. With out it writes them down.
 func (w *works) run(s scenario, out *PlanResult) outcome {
 	w.free, w.burns, w.lots = w.free[:0], w.burns[:0], w.lots[:0]
-	for range s.drums {
-		w.free = append(w.free, w.start+w.reload)
-	}
 	y := &yard{
 		works: w, scenario: s, out: out,
 		unlit: (s.want-w.stock)/w.perChar - w.charStock, pool: w.charStock,
 		unpressed: s.want - w.stock, ready: w.stock,
 	}
-	horizon := int(planHorizon.Likely)
-	for d := range horizon {
+	for range min(s.drums, int(math.Ceil(y.unlit/s.perBurn))) { // more than are lit are not looked at
+		w.free = append(w.free, w.start+w.reload)
+	}
+	for d := range s.days {
 		y.day(d)
 		switch {
 		case y.ready >= s.want-crumb:
@@ -131,7 +132,7 @@ func (w *works) run(s scenario, out *PlanResult) outcome {
 			return outcome{day: d, ready: y.ready, starved: true, short: y.short}
 		}
 	}
-	return outcome{day: horizon, ready: y.ready, short: y.short}
+	return outcome{day: s.days, ready: y.ready, short: y.short}
 }
 
 func (y *yard) day(d int) {
@@ -267,16 +268,50 @@ func (w *works) pieces(kg float64) Count { return Count(max(math.Ceil(kg/w.piece
 
 func (w *works) at(m clockMinute) time.Time { return w.midnight.Add(time.Duration(m) * time.Minute) }
 
+// sunlight is sunrise and sunset in minutes since the midnight before the start.
+type sunlight struct{ rise, set float64 }
+
+const (
+	sunStep = 8        // days
+	sunNear = 2.5 / 60 // minutes
+)
+
 // daylight returns sunrise and sunset of day d as whole minutes: a clockMinute lies
-// in daylight when it is not before the one and before the other.
+// in daylight when it is not before the one and before the other. A plan looks
+// at many days, and the sun moves smoothly: a cubic through every eighth day is
+// as good as SunTimes, which is asked where the rest decides the minute.
 func (w *works) daylight(d int) (rise, set clockMinute) {
-	for len(w.rise) <= d {
-		// Latitudes where the sun may not rise were refused.
-		sun, _ := SunTimes(w.lat, w.lon, w.midnight.AddDate(0, 0, len(w.rise)))
-		w.rise = append(w.rise, clockMinutes(sun.Rise.Sub(w.midnight)+time.Minute-1))
-		w.set = append(w.set, clockMinutes(sun.Set.Sub(w.midnight)+time.Minute-1))
+	near := func(minute float64) bool { return math.Abs(minute-math.Round(minute)) < sunNear }
+	for n := len(w.sun); n <= d; n++ {
+		s := w.sunBetween(n)
+		if near(s.rise) || near(s.set) {
+			s = w.sunOn(n)
+		}
+		w.sun = append(w.sun, sunlight{math.Ceil(s.rise), math.Ceil(s.set)})
 	}
-	return w.rise[d], w.set[d]
+	return clockMinute(w.sun[d].rise), clockMinute(w.sun[d].set)
+}
+
+// sunBetween is sunOn to sunNear, from the four nearest days of the steps.
+func (w *works) sunBetween(d int) sunlight {
+	for len(w.steps) < d/sunStep+4 {
+		w.steps = append(w.steps, w.sunOn((len(w.steps)-1)*sunStep))
+	}
+	s, part := w.steps[d/sunStep:], float64(d%sunStep)/sunStep
+	return sunlight{cubic(part, s[0].rise, s[1].rise, s[2].rise, s[3].rise), cubic(part, s[0].set, s[1].set, s[2].set, s[3].set)}
+}
+
+func (w *works) sunOn(d int) sunlight {
+	// Latitudes where the sun may not rise were refused.
+	sun, _ := SunTimes(w.lat, w.lon, w.midnight.AddDate(0, 0, d))
+	return sunlight{sun.Rise.Sub(w.midnight).Minutes(), sun.Set.Sub(w.midnight).Minutes()}
+}
+
+// cubic is the value at x, from 0 to 1, of the cubic through a, b, c and d at -1, 0,
+// 1 and 2.
+func cubic(x, a, b, c, d float64) float64 {
+	bend := (a - 2*b + c) / 2
+	return b + x*(c-b+(x-1)*(bend+(x+1)*(d-3*c+3*b-a)/6))
 }
 
 // opens returns the moment from which a drum may be opened whose wait is over
