@@ -91,10 +91,13 @@ func each(files fs.FS, kind string, read func(Lang, string, []byte) error) error
 // message meets, because go-i18n keeps what that one parsed.
 var strict = &template.TextParser{Option: "missingkey=error"}
 
+// smallCounts is the first count whose plural form is looked up when it is asked.
+const smallCounts = 102
+
 // probes hold an integer of each plural form of every rule of CLDR.
 var probes = func() []int {
 	counts := []int{1_000_000}
-	for n := range 102 {
+	for n := range smallCounts {
 		counts = append(counts, n)
 	}
 	return counts
@@ -190,6 +193,12 @@ func (v *voice) compile(m *i18n.Message, sample Args) (t text, err error) {
 			continue
 		}
 		if t.forms[source], err = cut(source); err != nil {
+			return t, err
+		}
+	}
+	t.counts = make([]string, smallCounts)
+	for n := range t.counts {
+		if t.counts[n], err = v.source(ID(m.ID), n); err != nil {
 			return t, err
 		}
 	}

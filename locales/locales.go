@@ -58,6 +58,7 @@ type voice struct {
 type text struct {
 	other  slotted
 	forms  map[string]slotted // source of a plural form to its slots; nil if the message has one form
+	counts []string           // the source for each of the counts from 0, which are most of those asked for
 	print  string             // of this text
 	master string             // print of the English text it was made from, if noted
 }
@@ -97,13 +98,21 @@ func (c *Catalog) Count(l Lang, id ID, n int, a Args) string {
 	if t.forms == nil {
 		return c.fill(t.other, a, n)
 	}
-	// The unparsed source tells which form the rule of the language chose.
-	source, err := v.localizer.Localize(&i18n.LocalizeConfig{MessageID: string(id), PluralCount: n, TemplateParser: template.IdentityParser{}})
+	if n >= 0 && n < len(t.counts) {
+		return c.fill(t.forms[t.counts[n]], a, n)
+	}
+	source, err := v.source(id, n)
 	if err != nil {
 		c.misses.ids.Add(1)
 		return c.fill(t.other, a, n)
 	}
 	return c.fill(t.forms[source], a, n)
+}
+
+// source returns the form of a message that the rule of the language chooses for
+// n, as it stands in the file: unparsed, it tells one form from another.
+func (v *voice) source(id ID, n int) (string, error) {
+	return v.localizer.Localize(&i18n.LocalizeConfig{MessageID: string(id), PluralCount: n, TemplateParser: template.IdentityParser{}})
 }
 
 // Words returns the word list of a language, empty if there is none. The

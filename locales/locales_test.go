@@ -158,7 +158,7 @@ func TestTextAgreesWithTheLibrary(t *testing.T) {
 			if c.spoken[l].texts[id].forms == nil {
 				continue
 			}
-			for _, n := range []int{0, 1, 2, 11, 1_000_000} {
+			for _, n := range []int{0, 1, 2, 11, 101, 102, 1_000_000} {
 				args := Sample(id)
 				args[countSlot] = n
 				config.TemplateData, config.PluralCount = map[string]any(args), n
