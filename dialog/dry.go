@@ -51,20 +51,22 @@ var wasteDryingTopic = topic{
 // moulds are the forms of a briquette a person can name, the usual first.
 var moulds = []string{"usual", "small", "big", "hole", "ball"}
 
+// standardPieces are those whose drying a place keeps ready, the usual first.
+var standardPieces = calc.StandardPieces()
+
 // piece is the form a frame speaks of, one of the standard pieces.
 func (f *Frame) piece() (key string, p calc.Piece) {
-	standard := calc.StandardPieces()
 	switch key = f.Slots[slotMould].Key; key {
 	case "small":
-		return key, standard[1]
+		return key, standardPieces[1]
 	case "big":
-		return key, standard[4]
+		return key, standardPieces[4]
 	case "hole":
-		return key, standard[5]
+		return key, standardPieces[5]
 	case "ball":
-		return key, standard[6]
+		return key, standardPieces[6]
 	}
-	return "usual", standard[0]
+	return "usual", standardPieces[0]
 }
 
 const (

@@ -205,5 +205,5 @@ func (t *turn) usualDrying() calc.Range[calc.Days] {
 	if t.forecast() == nil {
 		return calc.Range[calc.Days]{}
 	}
-	return t.place.Drying[calc.StandardPieces()[0]]
+	return t.place.Drying[standardPieces[0]]
 }

@@ -37,7 +37,7 @@ type reader struct {
 // read returns the tokens of a text.
 func read(l locales.Lang, text string) []token {
 	r := reader{lang: l, text: strings.ToValidUTF8(text, " ")}
-	var out []token
+	out := make([]token, 0, min(strings.Count(text, " ")+1, maxTokens)) // as many as words
 	for len(out) < maxTokens {
 		t, ok := r.next()
 		if !ok {

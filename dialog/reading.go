@@ -28,7 +28,6 @@ type part struct {
 	unsure   bool
 	span     *span
 	token    int
-	used     bool
 }
 
 // readText reads a text for a person of a place who speaks l. What officers
@@ -70,7 +69,7 @@ var leaving = []string{"word.stop", "word.stop-local", "word.forget-me", "word.n
 // cut lays tokens and spans out in order and joins numbers written in words:
 // "two and a half", "moja na nusu", "twenty five", "3 hundred".
 func (r reading) cut() []part {
-	var out []part
+	out := make([]part, 0, len(r.tokens))
 	next := 0
 	for i := 0; i < len(r.tokens); {
 		for next < len(r.spans) && r.spans[next].from < i {
@@ -287,9 +286,9 @@ var converted = map[string]struct {
 // after. Before a waste a unit alone counts
 // one: "a drum of cobs".
 func (r reading) measures() []amount {
-	parts := slices.Clone(r.parts)
+	parts, used := r.parts, make([]bool, len(r.parts))
 	unit := func(i int) string {
-		if i < 0 || i >= len(parts) || parts[i].span == nil || parts[i].used {
+		if i < 0 || i >= len(parts) || parts[i].span == nil || used[i] {
 			return ""
 		}
 		if u := parts[i].span.of("unit"); len(u) == 1 && len(parts[i].span.concepts) == 1 {
@@ -309,10 +308,10 @@ func (r reading) measures() []amount {
 		nextNumber := i+2 < len(parts) && parts[i+2].isNumber
 		switch {
 		case before != "" && (after == "" || nextNumber):
-			parts[i-1].used = true
+			used[i-1] = true
 			out = append(out, amount{number: p.number, unit: before, unsure: p.unsure, token: p.token})
 		case after != "":
-			parts[i+1].used = true
+			used[i+1] = true
 			out = append(out, amount{number: p.number, unit: after, unsure: p.unsure, token: p.token})
 		default:
 			out = append(out, amount{number: p.number, unsure: p.unsure, token: p.token})

@@ -151,8 +151,9 @@ func (b Batch) of(waste calc.Waste, name string) bool {
 // calc reads it. What was not said of a batch is taken as usual: dry waste, one
 // drum.
 func (t *turn) weighedBatches(waste calc.Waste, name string) []calc.WeighedBatch {
-	var out []calc.WeighedBatch
-	for _, b := range t.ownBatches() {
+	own := t.ownBatches()
+	out := make([]calc.WeighedBatch, 0, len(own))
+	for _, b := range own {
 		if !b.of(waste, name) || b.FeedKg <= 0 {
 			continue
 		}
