@@ -50,6 +50,7 @@ type DayAdvice struct {
 	Rain         Millimetre
 	RainChance   *Share    // nil: not known
 	RainFrom     time.Time // first wet hour; zero: none or not known
+	Wet          bool      // rain is to be expected, by day or in the evening
 	Cautions     Caution
 }
 
@@ -155,6 +156,7 @@ func (f *Forecast) advise(day, from, until int) (DayAdvice, int) {
 	if in > from {
 		a.Out, a.In = f.clock(24*day+from), f.clock(24*day+in)
 	}
+	a.Wet = risky || !a.RainFrom.IsZero() && w.Rain >= someRain.Likely && !doubtful
 	a.CoverAtNight = risky || w.Rain > 0 || w.Min-w.Dew < dewMargin.Likely
 
 	a.Cautions = w.cautions()

@@ -272,3 +272,21 @@ func TestColdNight(t *testing.T) {
 		require.Equal(t, cold, days[i].Cautions&ColdNight != 0, i)
 	}
 }
+
+// Rain of the evening brings nothing in, and is still rain.
+func TestWetDays(t *testing.T) {
+	for name, c := range map[string]struct {
+		change func(*Day)
+		wet    bool
+	}{
+		"fair":               {func(d *Day) { d.Rain = new(Millimetre(0)) }, false},
+		"afternoon":          {func(d *Day) { d.RainByHour = wetHours(4, 14) }, true},
+		"evening":            {func(d *Day) { d.RainByHour = wetHours(4, 20) }, true},
+		"a drop":             {func(d *Day) { d.RainByHour = wetHours(.5, 20) }, false},
+		"before the morning": {func(d *Day) { d.RainByHour = wetHours(4, 3) }, false},
+		"doubtful":           {func(d *Day) { d.RainByHour, d.RainChance = wetHours(4, 20), new(Share(.2)) }, false},
+		"likely":             {func(d *Day) { d.RainChance = new(Share(.5)) }, true},
+	} {
+		require.Equal(t, c.wet, adviceFor(t, c.change).Wet, name)
+	}
+}

@@ -153,6 +153,13 @@ func (s State) Drying(now time.Time) (wastes []string) {
 	return wastes
 }
 
+// DriesWaste reports whether the person's waste was too wet to light lately, or
+// they asked how to dry it: it dries.
+func (s State) DriesWaste(now time.Time) bool {
+	asked := slices.ContainsFunc(s.Frames, func(f Frame) bool { return f.Topic == topicWasteDrying })
+	return (s.Wet || asked) && now.Sub(s.Seen) <= DryingTime
+}
+
 // Burning reports whether a drum is alight or sealed.
 func (s State) Burning() bool {
 	return slices.ContainsFunc(s.Drums, func(d Drum) bool { return d.Stage != stageOpened })

@@ -662,7 +662,7 @@ var messages = []Message{
 	{"notice.still-you", 1, nil},
 	{"notice.rain", 1, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
 	{"notice.wind", 1, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
-	{"notice.cold", 2, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
+	{"notice.cold", 1, Args{"Place": "Upper Kisimani", "When": "Wednesday 07:30"}},
 
 	// Reasons.
 	{"why.waste", 1, nil},
