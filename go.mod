@@ -21,6 +21,7 @@ require (
 	github.com/standard-webhooks/standard-webhooks/libraries v0.0.1
 	github.com/stretchr/testify v1.12.1
 	github.com/tidwall/gjson v1.20.0
+	github.com/valyala/fasthttp v1.51.0
 	github.com/willabides/kongplete v0.4.0
 	go.etcd.io/bbolt v1.5.0
 	golang.org/x/sync v0.25.0
@@ -66,7 +67,6 @@ require (
 	github.com/tidwall/pretty v1.2.0 // indirect
 	github.com/tinylib/msgp v1.2.5 // indirect
 	github.com/valyala/bytebufferpool v1.0.0 // indirect
-	github.com/valyala/fasthttp v1.51.0 // indirect
 	github.com/valyala/tcplisten v1.0.0 // indirect
 	github.com/x448/float16 v0.8.4 // indirect
 	go.yaml.in/yaml/v3 v3.0.5 // indirect

@@ -74,7 +74,7 @@ var layers = map[string]layer{
 	},
 	"gateway/web": {
 		ours:   []string{"gateway", "gateway/webhook", "gateway/console"},
-		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
+		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/valyala/fasthttp", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
 	},
 	"cmd/cobline": {
 		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/outbox", "gateway/register", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},

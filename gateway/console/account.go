@@ -77,7 +77,7 @@ func (q *request) own(f *form, name string) (bool, error) {
 		f.wrong(name, "this is not the password you have now")
 		return false, nil
 	}
-	return true, clearTries(q.ctx, q.Desk, triesID("name", q.Account.Name))
+	return true, q.forgiveTries(q.Account.Name)
 }
 
 // orAgain returns an error, or shows a form that is to be mended.

@@ -44,6 +44,15 @@ const (
 	absoluteTime = 12 * time.Hour
 )
 
+// sessionCookie is the name of the cookie that says whose session it is.
+const sessionCookie = "cobline_session"
+
+// What one address may ask for. Officers of one place share an address.
+const (
+	pagesPerMinute   = 600
+	signInsPerMinute = 30
+)
+
 const (
 	requestTime = 8 * time.Second // for what one request asks of the store
 	collectTime = 10 * time.Minute
@@ -87,7 +96,7 @@ func New(o Options) (*Console, error) {
 	c.sessions = session.New(session.Config{
 		Expiration:        idleTime,
 		Storage:           c.storage,
-		KeyLookup:         "cookie:cobline_session",
+		KeyLookup:         "cookie:" + sessionCookie,
 		KeyGenerator:      newSecret,
 		CookiePath:        Root,
 		CookieSecure:      o.Secure,
@@ -119,7 +128,9 @@ func (c *Console) Run(ctx context.Context) error {
 const policy = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 // Mount puts the console's pages below Root.
-func (c *Console) Mount(app fiber.Router) {
+func (c *Console) Mount(app fiber.Router) { c.mountFor(app, c.routes()...) }
+
+func (c *Console) mountFor(app fiber.Router, routes ...route) {
 	app.Get("/", func(ctx *fiber.Ctx) error { return ctx.Redirect(Root, http.StatusSeeOther) })
 	office := app.Group(
 		Root,
@@ -135,21 +146,20 @@ func (c *Console) Mount(app fiber.Router) {
 		recovery.New(recovery.Config{EnableStackTrace: true, StackTraceHandler: c.panicked}),
 	)
 	office.Get("/static/:name", c.static)
-	office.Use(
-		plain,
-		c.fence(),
-		limiter.New(limiter.Config{ // what one address may try: each try takes memory and time
-			Next:         func(ctx *fiber.Ctx) bool { return ctx.Path() != Root+"/sign-in" || ctx.Method() != http.MethodPost },
-			Max:          30,
-			Expiration:   time.Minute,
-			KeyGenerator: func(ctx *fiber.Ctx) string { return "sign-in " + ctx.IP() },
-			Storage:      c.storage,
-			LimitReached: func(*fiber.Ctx) error {
-				return fiber.NewError(http.StatusTooManyRequests, "too many tries from your address; wait a minute")
-			},
-		}),
-	)
-	for _, r := range c.routes() {
+	limit := limiter.Config{
+		Expiration:   time.Minute,
+		KeyGenerator: func(ctx *fiber.Ctx) string { return ctx.IP() },
+		LimitReached: func(*fiber.Ctx) error {
+			return fiber.NewError(http.StatusTooManyRequests, "too much comes from your address; wait a minute")
+		},
+	}
+	// Each page is a session written, so what one address may ask for is bounded
+	// before; and each sign-in takes memory and time.
+	pages, signIns := limit, limit
+	pages.Max, signIns.Max, signIns.Storage = pagesPerMinute, signInsPerMinute, c.storage
+	office.Use(plain, limiter.New(pages), c.fence())
+	office.Post("/sign-in", limiter.New(signIns))
+	for _, r := range routes {
 		office.Add(r.method, r.path, c.serve(r))
 		if r.method == http.MethodGet {
 			office.Add(http.MethodHead, r.path, c.serve(r))

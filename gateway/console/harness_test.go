@@ -87,12 +87,17 @@ func newConsole(t *testing.T) *office {
 	for _, r := range Roles {
 		require.NoError(t, accounts.Add(context.Background(), r.String(), r, password, false, morning))
 	}
-	o.app = fiber.New(fiber.Config{
+	o.app = newApp()
+	o.Mount(o.app)
+	return o
+}
+
+// newApp returns a server that treats requests as that of gateway/web does.
+func newApp() *fiber.App {
+	return fiber.New(fiber.Config{
 		Immutable: true, StrictRouting: true, CaseSensitive: true, DisableStartupMessage: true, DisablePreParseMultipartForm: true,
 		BodyLimit: UploadLimit, EnableTrustedProxyCheck: true, TrustedProxies: []string{"0.0.0.0"}, ProxyHeader: "X-Real-Ip",
 	})
-	o.Mount(o.app)
-	return o
 }
 
 // fixtures are what a console may know: every page is executed with each.

@@ -73,7 +73,7 @@ func (q *request) signIn() error {
 	if err != nil {
 		return err
 	}
-	if err := clearTries(q.ctx, q.Desk, triesID("name", name)); err != nil {
+	if err := q.forgiveTries(name); err != nil {
 		return err
 	}
 	if err := q.begin(account); err != nil {
@@ -103,6 +103,15 @@ func (q *request) countTry(name string) (time.Time, error) {
 	return count(q.ctx, q.Desk, triesID("name", name), triesByName, q.now)
 }
 
+// forgiveTries takes back what counted as failed until it was known that it is
+// right.
+func (q *request) forgiveTries(name string) error {
+	return errors.Join(
+		forgive(q.ctx, q.Desk, triesID("address", q.address), false),
+		forgive(q.ctx, q.Desk, triesID("name", name), true),
+	)
+}
+
 // begin makes the session the account's. It gets another id: who knew the one
 // before knows nothing.
 func (q *request) begin(account Account) error {
@@ -110,6 +119,7 @@ func (q *request) begin(account Account) error {
 		if err := s.Regenerate(); err != nil {
 			return fmt.Errorf("renew the session: %w", err)
 		}
+		q.fiber.Request().Header.SetCookie(sessionCookie, s.ID()) // what is still to be told goes to this one
 		for _, key := range s.Keys() {
 			s.Delete(key) // also the token of its forms
 		}

@@ -72,21 +72,24 @@ func count(ctx context.Context, d gateway.Desk, id string, allowed int, now time
 	return until, nil
 }
 
-// clear forgets the failed sign-ins under an id.
-func clearTries(ctx context.Context, d gateway.Desk, id string) error {
+// forgive takes back failed sign-ins under an id: the last one, or all.
+func forgive(ctx context.Context, d gateway.Desk, id string, all bool) error {
 	err := again(func() error {
 		var t tries
 		rev, err := d.Get(ctx, sessionKind, id, &t)
-		if errors.Is(err, gateway.ErrNotFound) {
+		switch {
+		case errors.Is(err, gateway.ErrNotFound):
 			return nil
-		}
-		if err != nil {
+		case err != nil:
 			return err
 		}
-		return d.Put(ctx, sessionKind, id, nil, rev)
+		if t.Failed--; all || t.Failed <= 0 {
+			return d.Put(ctx, sessionKind, id, nil, rev)
+		}
+		return d.Put(ctx, sessionKind, id, t, rev)
 	})
 	if err != nil {
-		return fmt.Errorf("forget failed sign-ins: %w", err)
+		return fmt.Errorf("forgive failed sign-ins: %w", err)
 	}
 	return nil
 }
@@ -96,7 +99,7 @@ func (a *Accounts) Unlock(ctx context.Context, name string) error {
 	if _, err := a.Get(ctx, name); err != nil {
 		return err
 	}
-	return clearTries(ctx, a.desk, triesID("name", fold(name)))
+	return forgive(ctx, a.desk, triesID("name", fold(name)), true)
 }
 
 // Locked returns until when an account cannot sign in for its failed tries; zero

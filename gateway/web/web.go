@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"runtime/debug"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
@@ -18,6 +19,7 @@ import (
 	recovery "github.com/gofiber/fiber/v2/middleware/recover"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"github.com/valyala/fasthttp"
 	"golang.org/x/time/rate"
 
 	"cobline/gateway"
@@ -26,12 +28,14 @@ import (
 )
 
 // The limits of a request. A text message with all that gateways add to it is a
-// few kilobytes; proxies add headers of their own. The console takes files too.
+// few kilobytes; proxies add headers of their own. The console takes files too,
+// from people on slow links: 2 MiB in five minutes are 7 KB a second.
 const (
 	bodyLimit   = 64 << 10
 	headerLimit = 16 << 10
 	readTimeout = 10 * time.Second
 	idleTimeout = 60 * time.Second
+	slowLink    = 5 * time.Minute // to take in, or give out, what the console does
 
 	// refusalPause is how often the log tells of each channel that a request was
 	// refused: who connects a gateway wants to know why, and anybody may send any
@@ -69,7 +73,7 @@ func New(o Options) (*fiber.App, error) {
 		Immutable:                    true,
 		StrictRouting:                true,
 		CaseSensitive:                true,
-		BodyLimit:                    max(bodyLimit, console.UploadLimit),
+		BodyLimit:                    bodyLimit,
 		ReadBufferSize:               headerLimit,
 		ReadTimeout:                  readTimeout,
 		WriteTimeout:                 deadline + readTimeout,
@@ -97,6 +101,12 @@ func New(o Options) (*fiber.App, error) {
 	app.Get("/metrics", adaptor.HTTPHandler(promhttp.HandlerFor(o.Metrics, promhttp.HandlerOpts{})))
 	if o.Console != nil {
 		o.Console.Mount(app)
+		app.Server().HeaderReceived = func(h *fasthttp.RequestHeader) fasthttp.RequestConfig {
+			if !atConsole(string(h.RequestURI())) {
+				return fasthttp.RequestConfig{}
+			}
+			return fasthttp.RequestConfig{ReadTimeout: slowLink, WriteTimeout: slowLink, MaxRequestBodySize: console.UploadLimit}
+		}
 	}
 	return app, nil
 }
@@ -146,10 +156,6 @@ func (s *server) inbound(ch *webhook.Shape) fiber.Handler {
 func (s *server) exchange(c *fiber.Ctx, ch *webhook.Shape, r Receiver, now time.Time) (Exchange, error) {
 	if c.Get(fiber.HeaderContentEncoding) != "" {
 		return Exchange{}, fiber.NewError(http.StatusUnsupportedMediaType, "send the body as it is, without Content-Encoding")
-	}
-	if len(c.BodyRaw()) > bodyLimit {
-		c.Context().SetConnectionClose() // as after a body that is not read to its end
-		return Exchange{}, fiber.NewError(http.StatusRequestEntityTooLarge, tooLarge(bodyLimit))
 	}
 	req, err := copyRequest(c, now)
 	if err != nil {
@@ -216,22 +222,26 @@ func (s *server) failed(c *fiber.Ctx, err error) error {
 		told = fiber.NewError(http.StatusServiceUnavailable, "this was not kept for sure; send it again later")
 	}
 	sentence := told.Message
-	switch told {
-	case fiber.ErrRequestEntityTooLarge: // fiber's own: the body was not read to its end
+	switch told.Code {
+	case http.StatusRequestEntityTooLarge:
 		drain(c.Context().Conn())
-		sentence = tooLarge(console.UploadLimit)
-	case fiber.ErrRequestHeaderFieldsTooLarge:
+		limit := bodyLimit
+		if s.Console != nil && atConsole(string(c.Request().Header.RequestURI())) {
+			limit = console.UploadLimit
+		}
+		sentence = fmt.Sprintf("the body is larger than %d KiB", limit>>10)
+	case http.StatusRequestHeaderFieldsTooLarge:
 		drain(c.Context().Conn())
 		sentence = fmt.Sprintf("the headers are larger than %d KiB", headerLimit>>10)
-	}
-	if told.Code == http.StatusNotFound {
+	case http.StatusNotFound:
 		sentence = "there is no channel at this address"
 	}
 	c.Set(fiber.HeaderContentType, fiber.MIMETextPlainCharsetUTF8)
 	return c.Status(told.Code).SendString(spoken(sentence))
 }
 
-func tooLarge(limit int) string { return fmt.Sprintf("the body is larger than %d KiB", limit>>10) }
+// atConsole reports whether an address is one of the console's.
+func atConsole(uri string) bool { return strings.HasPrefix(uri, console.Root+"/") }
 
 // drain reads what a client is still sending, within bounds. Closing a
 // connection on unread octets resets it, and the client may never see why.

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -19,7 +20,10 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/stretchr/testify/require"
 
+	"cobline/dialog"
 	"cobline/gateway"
+	"cobline/gateway/boltstore"
+	"cobline/gateway/console"
 	"cobline/gateway/web"
 	"cobline/gateway/webhook"
 )
@@ -102,7 +106,17 @@ func serve(t *testing.T, specs ...string) *line {
 		shapes = append(shapes, compile(t, s))
 	}
 	l := &line{t: t}
+	store, err := boltstore.Open(filepath.Join(t.TempDir(), "store"), boltstore.Options{NoSync: true})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, store.Close()) })
+	accounts, err := console.NewAccounts(store)
+	require.NoError(t, err)
+	office, err := console.New(console.Options{
+		Desk: store, Accounts: accounts, Facts: func() *dialog.Facts { return &dialog.Facts{} }, Log: slog.New(slog.DiscardHandler),
+	})
+	require.NoError(t, err)
 	app, err := web.New(web.Options{
+		Console: office, Proxies: []string{"127.0.0.1"}, ProxyHeader: "X-Real-IP",
 		Channels: shapes,
 		Receiver: &l.desk,
 		Ready:    func() error { return l.ready },
@@ -198,24 +212,29 @@ func TestAnswers(t *testing.T) {
 // A refusal is told while the client still writes, whatever its size.
 func TestOversizeIsToldOnSlowLinks(t *testing.T) {
 	l := serve(t, plain)
-	for size, want := range map[int]string{
-		300_000:   "The body is larger than 64 KiB.", // of a channel; it is read, since the console takes as much
-		3_000_000: "The body is larger than 2048 KiB.",
+	for path, want := range map[string]string{
+		"/in/plain":                 "The body is larger than 64 KiB.",
+		"/office/sign-in":           "The body is larger than 2048 KiB.",
+		"/office/../in/plain":       "The body is larger than 2048 KiB.", // is no channel's address
+		"/%6fffice/../in/plain":     "The body is larger than 64 KiB.",
+		"http://a/office/../office": "The body is larger than 64 KiB.",
 	} {
-		conn, err := net.Dial("tcp", strings.TrimPrefix(l.url, "http://"))
-		require.NoError(t, err)
-		defer conn.Close()
-		_, err = fmt.Fprintf(conn, "POST /in/plain HTTP/1.1\r\nHost: a\r\nContent-Length: %d\r\n\r\n", size)
-		require.NoError(t, err)
-		for range size / 1000 {
-			if _, err = conn.Write(make([]byte, 1000)); err != nil {
-				break
+		t.Run(path, func(t *testing.T) {
+			conn, err := net.Dial("tcp", strings.TrimPrefix(l.url, "http://"))
+			require.NoError(t, err)
+			defer conn.Close()
+			_, err = fmt.Fprintf(conn, "POST %s HTTP/1.1\r\nHost: a\r\nContent-Length: 3000000\r\n\r\n", path)
+			require.NoError(t, err)
+			for range 3000 {
+				if _, err = conn.Write(make([]byte, 1000)); err != nil {
+					break
+				}
 			}
-		}
-		answer, err := io.ReadAll(conn)
-		require.NoError(t, err)
-		require.Contains(t, string(answer), "413")
-		require.Contains(t, string(answer), want)
+			answer, err := io.ReadAll(conn)
+			require.NoError(t, err)
+			require.Contains(t, string(answer), "413")
+			require.Contains(t, string(answer), want)
+		})
 	}
 }
 
