@@ -9,6 +9,8 @@ require (
 	github.com/alexedwards/argon2id v1.0.0
 	github.com/antchfx/xmlquery v1.5.0
 	github.com/boombuler/barcode v1.1.0
+	github.com/chromedp/cdproto v0.160.1
+	github.com/chromedp/chromedp v0.23.1
 	github.com/fxamacker/cbor/v2 v2.10.0
 	github.com/gofiber/fiber/v2 v2.52.15
 	github.com/mattn/go-isatty v0.0.24
@@ -45,6 +47,7 @@ require (
 	github.com/beorn7/perks v1.0.1 // indirect
 	github.com/cespare/xxhash/v2 v2.3.0 // indirect
 	github.com/dustin/go-humanize v1.1.0 // indirect
+	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 	github.com/golang/freetype v0.0.0-20170609003504-e2365dfdc4a0 // indirect
 	github.com/golang/groupcache v0.0.0-20210331224755-41bb18bfe9da // indirect
 	github.com/google/uuid v1.6.0 // indirect
