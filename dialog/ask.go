@@ -1,6 +1,10 @@
 package dialog
 
-import "cobline/locales"
+import (
+	"time"
+
+	"cobline/locales"
+)
 
 const (
 	topicAsk = "ask"
@@ -62,4 +66,49 @@ func (t *turn) putQuestion(f *Frame, text string) {
 	f.Slots[slotQuestion] = Value{Key: text}
 	t.heard.Topic = topicAsk
 	t.advance(f)
+}
+
+// replyValid is how long an officer's reply may wait for the end of the quiet
+// hours, and for a gateway.
+const replyValid = 3 * 24 * time.Hour
+
+// mostHeld is how many replies of officers wait for whoever has the number.
+const mostHeld = 3
+
+// timerHeld lets out what waited until it was known who has the number.
+const timerHeld TimerID = "held"
+
+// Answerable reports whether an officer may reply to this person: one who left
+// gets the one reply they asked for by texting again.
+func (s State) Answerable() bool { return !s.Stopped || s.Owed }
+
+// replied takes an officer's reply to the person. After a long absence the number
+// may have another owner, whom it is nobody's business to tell: they are asked
+// something that shows nothing, and the reply waits.
+func (t *turn) replied(ev Answered) {
+	t.heard.Understood = true
+	if !t.s.Answerable() {
+		return
+	}
+	t.clear(timerAsk)
+	t.s.Owed = false
+	if !t.absent() {
+		t.sayReply(ev.Text)
+		return
+	}
+	t.s.Held = append(t.s.Held, ev.Text)
+	t.s.Held = t.s.Held[max(0, len(t.s.Held)-mostHeld):]
+	t.askStillYou(askAgain)
+}
+
+// sayHeld says the replies that waited.
+func (t *turn) sayHeld() {
+	for _, text := range t.s.Held {
+		t.sayReply(text)
+	}
+	t.s.Held = nil
+}
+
+func (t *turn) sayReply(text string) {
+	t.remind("ask.answered", locales.Args{"Text": text}, replyValid)
 }

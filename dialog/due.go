@@ -37,6 +37,9 @@ func (t *turn) due(timer Timer) {
 	case string(timerAsk):
 		t.ordinary(timer, func() { t.remind("ask.sent-over", nil, plainValid) })
 		return
+	case string(timerHeld):
+		t.sayHeld()
+		return
 	case string(timerCall):
 		t.ordinary(timer, func() { t.remind("ask.call-over", nil, plainValid) })
 		return
@@ -151,20 +154,34 @@ func (t *turn) lapsed(ev Lapsed) {
 	}
 }
 
-// enrolled takes over what an officer entered, and says who writes and why.
+// enrolled takes over what an officer entered, and says who writes and why to a
+// number never met. The gas caution and the languages come with the answer to the
+// person's first text, as they do for everybody. What a person has told the line
+// about messages counts more than what an officer was told; one who left is left
+// alone.
 func (t *turn) enrolled(p Profile) {
 	t.heard.Understood = true
+	if t.s.Stopped {
+		return
+	}
+	known := t.s.Met || t.s.Profile != (Profile{})
 	if p.Lang != "" && slices.Contains(t.e.catalog.Langs(), p.Lang) {
 		t.s.Lang, t.s.Chosen, t.lang = p.Lang, true, p.Lang
 	}
 	if p.Place != "" {
 		t.s.Place = p.Place
+		t.place = placeOf(t.w.Facts, p.Place)
 	}
 	p.Group = strings.ToValidUTF8(p.Group, "\uFFFD")
-	t.s.Profile = p
-	if t.s.Met || t.s.Stopped {
-		return
+	if own := t.s.Profile.Consent; own == consentYes || own == consentNo {
+		p.Consent = own
 	}
-	t.s.Met = true
-	t.say("enrol.hello", Answer, nil)
+	t.s.Profile = p
+	if !known {
+		t.add(Reply{Key: "enrol.hello", Text: t.text("enrol.hello", nil), Urgency: Reminder, Valid: greetingValid})
+	}
 }
+
+// greetingValid is how long the first message to an imported number may wait for
+// its turn: thousands are entered at once.
+const greetingValid = 7 * 24 * time.Hour

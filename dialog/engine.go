@@ -52,8 +52,10 @@ func (e *Engine) Step(s State, ev Event, w World) Turn {
 	case Told:
 		t.told(ev.Notice)
 	case Answered:
-		t.clear(timerAsk)
-		t.say("ask.answered", Answer, locales.Args{"Text": ev.Text})
+		t.replied(ev)
+	case Called:
+		t.clear(timerCall)
+		t.s.Owed, t.heard.Understood = false, true
 	case Enrolled:
 		t.enrolled(ev.Profile)
 	case Forgotten:

@@ -39,6 +39,9 @@ type Told struct{ Notice Notice }
 // Answered is an officer's reply to a question of this person.
 type Answered struct{ Question, Text string }
 
+// Called says that an officer has phoned this person, as they were promised.
+type Called struct{}
+
 // Enrolled is what an officer entered about this person.
 type Enrolled struct{ Profile Profile }
 
@@ -62,6 +65,7 @@ func (Said) isEvent()         {}
 func (Due) isEvent()          {}
 func (Told) isEvent()         {}
 func (Answered) isEvent()     {}
+func (Called) isEvent()       {}
 func (Enrolled) isEvent()     {}
 func (Forgotten) isEvent()    {}
 func (Lapsed) isEvent()       {}

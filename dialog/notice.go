@@ -40,13 +40,8 @@ func (t *turn) told(n Notice) {
 	if text == "" || t.s.Stopped || valid <= 0 {
 		return
 	}
-	absent := t.s.Stranger == Unasked || !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence
-	switch {
-	case !t.s.Asked.IsZero() && t.w.Now.Sub(t.s.Asked) < askAgain:
-		return
-	case absent || !t.s.Asked.IsZero():
-		t.s.Asked = t.seen()
-		t.add(Reply{Key: "notice.still-you", Text: t.text("notice.still-you", nil), Urgency: Bulletin, Valid: min(valid, askAgain)})
+	if t.absent() {
+		t.askStillYou(min(valid, askAgain))
 		return
 	}
 	t.add(Reply{Key: NoticeKey, Text: text, Urgency: Bulletin, Valid: valid})
@@ -60,6 +55,22 @@ func (t *turn) told(n Notice) {
 	if _, alight := t.litDrum(); alight && !t.isDark() {
 		caution("burn.rain-lit")
 	}
+}
+
+// absent reports whether it is not known, after a long absence, who has the
+// number.
+func (t *turn) absent() bool {
+	return t.s.Stranger == Unasked || !t.s.Asked.IsZero() || !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence
+}
+
+// askStillYou asks whoever has the number something that shows nothing, unless
+// that question stands.
+func (t *turn) askStillYou(valid time.Duration) {
+	if !t.s.Asked.IsZero() && t.w.Now.Sub(t.s.Asked) < askAgain {
+		return
+	}
+	t.s.Asked = t.seen()
+	t.add(Reply{Key: "notice.still-you", Text: t.text("notice.still-you", nil), Urgency: Bulletin, Valid: valid})
 }
 
 // noticeText is the notice in the person's language, or in the line's own.
@@ -80,6 +91,9 @@ func (t *turn) recognise() {
 		t.s.Asked = time.Time{}
 		if t.s.Stranger == Unasked {
 			t.s.Stranger = Writes
+		}
+		if len(t.s.Held) > 0 {
+			t.set(Timer{ID: timerHeld, At: t.w.Now, Kind: string(timerHeld)})
 		}
 	}
 }

@@ -55,7 +55,7 @@ func (t *turn) said(ev Said) {
 		if t.optOut(r) || r.beginsWithStop() {
 			t.stopBeside()
 		}
-		t.s.Met, t.s.Seen = true, t.seen()
+		t.meet()
 		return
 	}
 	if t.optOut(r) {
@@ -67,7 +67,7 @@ func (t *turn) said(ev Said) {
 		default:
 			t.askStop()
 		}
-		t.s.Met, t.s.Seen = true, t.seen()
+		t.meet()
 		return
 	}
 	if em.tier == "b" {
@@ -99,8 +99,15 @@ func (t *turn) said(ev Said) {
 	}
 	t.greet()
 	if !t.erased {
-		t.s.Met, t.s.Seen = true, t.seen()
+		t.meet()
 	}
+}
+
+// meet notes that the person wrote. Who left and writes again may be given one
+// reply by an officer.
+func (t *turn) meet() {
+	t.s.Met, t.s.Seen = true, t.seen()
+	t.s.Owed = t.s.Stopped && !t.heard.OptOut
 }
 
 // seen is the time of this text, as the state keeps it.
@@ -438,6 +445,7 @@ func (x *index) means(tokens []token, concept string) bool {
 // open the confirmation carries the not-before time.
 func (t *turn) stop() {
 	t.s.Stopped = true
+	t.s.Owed, t.s.Held = false, nil
 	t.heard.Understood, t.heard.OptOut = true, true
 	if d, ok := t.hot(); ok {
 		t.say("consent.stopped-burn", Answer, locales.Args{"When": t.when(d.NotBefore)})

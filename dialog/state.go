@@ -51,6 +51,8 @@ type State struct {
 	Stranger  Stranger           `cbor:"32,keyasint,omitempty"` // whether it is known who writes since a long absence
 	PastDrums int                `cbor:"33,keyasint,omitempty"` // how many drums DrumPast is about; zero: all of them
 	Wet       bool               `cbor:"34,keyasint,omitempty"` // the waste of the last recipe was too wet to light
+	Owed      bool               `cbor:"45,keyasint,omitempty"` // they wrote since they left: one reply of an officer may come
+	Held      []string           `cbor:"46,keyasint,omitempty"` // replies of officers that wait until it is known who has the number
 }
 
 // Stranger says how far it is known, after a long absence, that the person is
@@ -203,6 +205,7 @@ func (s State) clone() State {
 	s.More = slices.Clone(s.More)
 	s.Batches = slices.Clone(s.Batches)
 	s.Given = slices.Clone(s.Given)
+	s.Held = slices.Clone(s.Held)
 	s.Sales = slices.Clone(s.Sales)
 	s.Fills = maps.Clone(s.Fills)
 	if s.Alert != nil {
