@@ -27,6 +27,7 @@ const (
 	Noticed  Kind = 21 // a notice reached a conversation: Notice, Ref
 	Missed   Kind = 22 // a timer was dropped after a restore
 	Enrolled Kind = 23 // an officer entered the person
+	Answered Kind = 24 // an officer replied, or phoned: By, About
 
 	Forgotten Kind = 26 // an administrator erased the person, as they asked
 )
@@ -36,8 +37,8 @@ func (k Kind) String() string {
 	if k == Forgotten {
 		return "forgotten"
 	}
-	if k >= Enlisted && k <= Enrolled {
-		return name(k-Enlisted+1, "enlisted", "noticed", "missed", "enrolled")
+	if k >= Enlisted && k <= Answered {
+		return name(k-Enlisted+1, "enlisted", "noticed", "missed", "enrolled", "answered")
 	}
 	return name(k, "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign", "reported", "opted out")
 }
@@ -71,6 +72,8 @@ type Entry struct {
 	Delivery Delivery      `cbor:"23,keyasint,omitempty"`
 	Network  string        `cbor:"24,keyasint,omitempty"` // over which a message came
 	Notice   string        `cbor:"30,keyasint,omitempty"`
+	By       string        `cbor:"31,keyasint,omitempty"` // the officer who did it
+	About    Key           `cbor:"32,keyasint,omitzero"`  // the entry of the question, call-back or emergency it settles
 
 	// Batches are those the turn added to the person's record, or corrected there.
 	Batches []dialog.Batch `cbor:"37,keyasint,omitempty"`

@@ -300,55 +300,6 @@ func (s *Service) again(ctx context.Context, c Conversation, in Inbound, ch Chan
 	return shown, nil
 }
 
-// Enrol takes in what an officer knows of a person. A number never met is told
-// who writes and why; one that opted out is left alone.
-func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, now time.Time) error {
-	now = s.options.Watch.At(now)
-	defer s.lock(n)()
-	err := retry(func() error {
-		c, err := s.turns.Load(ctx, n)
-		if err != nil {
-			return err
-		}
-		channel := s.writes(c.Channel)
-		t, err := s.step(c, channel, now, dialog.Enrolled{Profile: p})
-		if err != nil {
-			return err
-		}
-		return s.commit(ctx, s.change(c, t, &Entry{Kind: Enrolled, At: now, Channel: channel}, none))
-	})
-	if err != nil {
-		return fmt.Errorf("enrol %v: %w", n, err)
-	}
-	return nil
-}
-
-// Forget erases a person as FORGET ME does, on the word of an administrator whom
-// they asked. The error is ErrNotFound of a number never met.
-func (s *Service) Forget(ctx context.Context, n Number, now time.Time) error {
-	now = s.options.Watch.At(now)
-	defer s.lock(n)()
-	err := retry(func() error {
-		c, err := s.turns.Load(ctx, n)
-		if err != nil {
-			return err
-		}
-		if c.Rev == 0 {
-			return ErrNotFound
-		}
-		channel := s.writes(c.Channel)
-		t, err := s.step(c, channel, now, dialog.Forgotten{})
-		if err != nil {
-			return err
-		}
-		return s.commit(ctx, s.change(c, t, &Entry{Kind: Forgotten, At: now, Channel: channel}, none))
-	})
-	if err != nil {
-		return fmt.Errorf("forget %v: %w", n, err)
-	}
-	return nil
-}
-
 // Ring tells a conversation that an alarm has come due. An alarm that is gone is
 // no error: another ring has answered it.
 func (s *Service) Ring(ctx context.Context, a Alarm, now time.Time) error {

@@ -61,7 +61,8 @@ func (w *world) cook(numbers ...gateway.Number) {
 
 // accepts enrols a number that an officer has on a list of consents.
 func (w *world) accepts(n gateway.Number, lang locales.Lang) {
-	require.NoError(w, w.service.Enrol(w.ctx, n, dialog.Profile{Lang: lang, Consent: "list"}, time.Now()))
+	_, err := w.service.Enrol(w.ctx, n, dialog.Profile{Lang: lang, Consent: "list"}, "asha", time.Now())
+	require.NoError(w, err)
 }
 
 func people(t *testing.T, n int) (all []gateway.Number) {
@@ -236,7 +237,8 @@ func TestC20ForgottenNumberIsLeftAlone(t *testing.T) {
 		}
 		time.Sleep(time.Minute)
 		before := len(w.gateway.by(n))
-		w.accepts(n, "en")
+		_, err := w.service.Enrol(w.ctx, n, dialog.Profile{Lang: "en", Consent: "list"}, "asha", time.Now())
+		require.ErrorIs(w, err, gateway.ErrOptedOut)
 		id := w.send(written(6 * time.Hour))
 		time.Sleep(time.Hour)
 		require.Len(t, w.gateway.by(n), before)
