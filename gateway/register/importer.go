@@ -62,7 +62,7 @@ const Told = 500
 
 // Service enters a person: a gateway.Service.
 type Service interface {
-	Enrol(ctx context.Context, n gateway.Number, p dialog.Profile, now time.Time) error
+	Enrol(ctx context.Context, n gateway.Number, p dialog.Profile, by string, now time.Time) (gateway.Enrolment, error)
 }
 
 // Store is what an Importer needs of a store.
@@ -290,7 +290,7 @@ func (im *Importer) enter(ctx context.Context, i Import, now func() time.Time) e
 		to := min(i.Next+step, len(rows))
 		done := Import{}
 		for _, r := range rows[min(i.Next, to):to] {
-			if err := im.row(ctx, r, i.Renew, &done, now()); err != nil {
+			if err := im.row(ctx, r, i, &done, now()); err != nil {
 				return err
 			}
 		}
@@ -315,7 +315,7 @@ func (im *Importer) enter(ctx context.Context, i Import, now func() time.Time) e
 
 // row enters one row. Only an error of the store or the end of the line stops a
 // list; what is wrong with the row alone is noted.
-func (im *Importer) row(ctx context.Context, r Row, renew bool, done *Import, now time.Time) error {
+func (im *Importer) row(ctx context.Context, r Row, list Import, done *Import, now time.Time) error {
 	miss := func(why string) {
 		done.Missed++
 		done.Failed = append(done.Failed, Fault{r.Line, ColumnPhone, why})
@@ -338,11 +338,11 @@ func (im *Importer) row(ctx context.Context, r Row, renew bool, done *Import, no
 	case c.Rev > 0 && !r.Known && was == will: // entered just before the line stopped
 		done.Entered++
 		return nil
-	case c.Rev > 0 && (!renew || was == will):
+	case c.Rev > 0 && (!list.Renew || was == will):
 		done.Left++
 		return nil
 	}
-	if err := im.service.Enrol(ctx, n, will, now); err != nil {
+	if _, err := im.service.Enrol(ctx, n, will, list.By, now); err != nil {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

@@ -96,12 +96,12 @@ type failing struct {
 	end   func()
 }
 
-func (f *failing) Enrol(ctx context.Context, n gateway.Number, p dialog.Profile, now time.Time) error {
+func (f *failing) Enrol(ctx context.Context, n gateway.Number, p dialog.Profile, by string, now time.Time) (gateway.Enrolment, error) {
 	if f.after--; f.after < 0 {
 		f.end()
-		return context.Canceled
+		return 0, context.Canceled
 	}
-	return f.Service.Enrol(ctx, n, p, now)
+	return f.Service.Enrol(ctx, n, p, by, now)
 }
 
 // TestC27AThousandProducers: of a thousand rows seven are bad, each in its own
