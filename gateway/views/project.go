@@ -95,6 +95,9 @@ func (v *Views) step(ctx context.Context) (more bool, err error) {
 	if err := v.noteCases(ctx); err != nil {
 		return false, err
 	}
+	if err := v.clear(ctx); err != nil {
+		return false, err
+	}
 	if v.primed.Load() && v.taken.Load() == counter(last) && v.pending.Load() == 0 {
 		return false, nil
 	}
@@ -139,16 +142,31 @@ func (v *Views) step(ctx context.Context) (more bool, err error) {
 	if err := tx.Commit(); err != nil {
 		return false, fmt.Errorf("commit views: %w", err)
 	}
-	if gone { // the log beside the file holds what was deleted
-		if _, err := v.writer.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`); err != nil {
-			return false, fmt.Errorf("clear the views' log: %w", err)
-		}
+	if gone {
+		v.traces.Store(true)
 	}
 	v.taken.Store(counter(saved))
 	v.behind.Store(max(0, int64(last.Time().Sub(saved.Time()))))
 	v.pending.Store(int64(pending))
 	v.primed.Store(true)
+	if err := v.clear(ctx); err != nil {
+		return false, err
+	}
 	return len(entries) == batchEntries || pending > 0, nil
+}
+
+// clear empties the log beside the file, which may hold what was deleted. While
+// somebody reads it cannot be emptied, and is tried again.
+func (v *Views) clear(ctx context.Context) error {
+	if !v.traces.Load() {
+		return nil
+	}
+	var busy, pages, moved int
+	if err := v.writer.QueryRowContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`).Scan(&busy, &pages, &moved); err != nil {
+		return fmt.Errorf("clear the log of views: %w", err)
+	}
+	v.traces.Store(busy != 0)
+	return nil
 }
 
 // round is one transaction of the projector. Sums are kept until its end, since

@@ -61,6 +61,7 @@ type Views struct {
 	behind  atomic.Int64  // how much older the last entry projected is than the newest, in nanoseconds
 	pending atomic.Int64  // persons to be looked up
 	primed  atomic.Bool   // the four are known
+	traces  atomic.Bool   // the log beside the file may hold what was deleted
 
 	cases chan gateway.Key // entries whose case may stand otherwise than the file says
 }
@@ -75,6 +76,7 @@ func Open(path string, source Source, o Options) (*Views, error) {
 		o.Log = slog.Default()
 	}
 	v := &Views{source: source, options: o, path: path, cases: make(chan gateway.Key, maxCases)}
+	v.traces.Store(true)
 	why, err := v.open()
 	if err != nil || why == "" {
 		return v, err
@@ -140,7 +142,7 @@ func (v *Views) open() (why string, err error) {
 	return "", errors.Join(fmt.Errorf("open views %s: %w", v.path, err), v.close())
 }
 
-var errVersion = errors.New("it is new or of another version")
+var errVersion = errors.New("it is of another version")
 
 // saved returns the key up to which the file is made.
 func (v *Views) saved(ctx context.Context, db *sql.DB) (k gateway.Key, err error) {
@@ -185,9 +187,11 @@ func (v *Views) strays(ctx context.Context, saved gateway.Key) (why string, err 
 
 // begin throws the file away and makes an empty one.
 func (v *Views) begin(why string) error {
-	v.options.Log.Info("views are made anew", "file", v.path, "why", why)
 	v.mu.Lock()
 	defer v.mu.Unlock()
+	if info, err := os.Stat(v.path); err == nil && info.Size() > 0 {
+		v.options.Log.Warn("views are made anew", "file", v.path, "why", why)
+	}
 	err := v.close()
 	if err != nil { // a damaged file may not close well, and goes
 		v.options.Log.Warn("the old views did not close", "error", err)

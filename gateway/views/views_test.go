@@ -3,6 +3,7 @@ package views_test
 import (
 	"context"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"testing"
@@ -31,7 +32,7 @@ type field struct {
 	texts int
 }
 
-var options = views.Options{Home: "kisimani"}
+var options = views.Options{Home: "kisimani", Log: slog.New(slog.DiscardHandler)}
 
 func newField(t *testing.T) *field {
 	f := openField(t, t.TempDir())
