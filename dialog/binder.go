@@ -183,6 +183,7 @@ func (t *turn) paste(f *Frame) {
 		if d := t.drum(name); d != nil {
 			t.record(*d, t.charOf(f), 0, t.w.Now)
 			t.drop(name)
+			f.Slots[slotRecorded] = Value{Number: float64(t.w.Now.Unix())}
 		}
 		delete(f.Slots, slotDrum)
 	}

@@ -155,10 +155,13 @@ func (r reading) smokeAt(i int, word string) string {
 	if i == 0 || r.spans[i-1].to != r.spans[i].from || !r.denies(r.spans[i-1]) {
 		return look
 	}
-	if look == "white" || look == "yellow" {
+	switch {
+	case look != "white" && look != "yellow":
+		return "white"
+	case r.spans[i-1].is("word.not"):
 		return ""
 	}
-	return "white"
+	return look // "bado mweupe" is still white
 }
 
 // bareWeight reports whether a text is nothing but kilograms while a drum
@@ -988,9 +991,10 @@ func (t *turn) weighed(d *Drum, at time.Time, what told) {
 		}
 		d.Stage, d.OpenedAt = stageOpened, at.UTC().Truncate(time.Second)
 	}
-	if len(what.kg) == 0 {
+	if len(what.kg) == 0 || t.charKg(what.kg[0]) > limits[slotCharKg].usual {
+		name := d.Name // the record waits for a weight to be believed
 		f := t.bindFrame(d.Starch, what)
-		f.Slots[slotDrum] = Value{Key: d.Name}
+		f.Slots[slotDrum] = Value{Key: name}
 		return
 	}
 	t.record(*d, t.charKg(what.kg[0]), t.brandsKg(what.kg), at)

@@ -169,6 +169,9 @@ func (p topic) fill(r reading, open Slot) filled {
 	if slot, ok := p.families["dryness"]; ok && r.has("report.rain") && r.hasFamily("waste") {
 		out.merge(slot, []string{"wet"}, true) // dry, but it rained on them
 	}
+	if v, ok := out.values[slotDryness]; ok && r.has("word.doubt") && v.Key == "dry" {
+		out.values[slotDryness] = Value{Key: "nearly", Unsure: true} // "dry I think"
+	}
 	if r.asks() || r.has("word.unknown") {
 		delete(out.values, slotDryness) // "dry enough?" is no answer
 	}
