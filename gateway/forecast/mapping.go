@@ -255,6 +255,9 @@ func (r *Reader) times(place dialog.Place) gateway.Times {
 	return times
 }
 
+// errNoRow says that the rows of a body are of other places.
+var errNoRow = errors.New("no row is of the place")
+
 // rows reads those of a place.
 func (r *Reader) rows(b body, place dialog.Place, now time.Time) ([]row, error) {
 	if b.rows() > maxRows {
@@ -297,7 +300,7 @@ func (r *Reader) rows(b body, place dialog.Place, now time.Time) ([]row, error) 
 	}
 	switch {
 	case len(out) == 0 && r.mapping.Place != "":
-		return nil, fmt.Errorf("no row is of the place %s", place.Key)
+		return nil, fmt.Errorf("%w %s", errNoRow, place.Key)
 	case len(out) == 0:
 		return nil, errors.New("no row says anything")
 	}
