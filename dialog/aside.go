@@ -37,6 +37,8 @@ func (t *turn) asideQuestion(f *Frame) (question, bool) {
 			{key: kindNotWaking, label: "hurt.not-waking"},
 			{key: kindInjury, label: "hurt.other"},
 		}}, true
+	case topicOffice:
+		return t.officeQuestion(f)
 	case topicStuck:
 		return question{slot: slotStuck, id: "ask.stuck", options: []option{
 			{key: keyCall, label: "ask.call-option"}, {key: keySend, label: "stuck.send"}, {key: "again", label: "stuck.again"},

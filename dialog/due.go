@@ -31,6 +31,9 @@ func (t *turn) due(timer Timer) {
 	case string(timerDuty):
 		t.nextDuty()
 		return
+	case string(timerDigest):
+		t.morningDue(late)
+		return
 	case string(timerFollowUp):
 		t.followUp()
 		return

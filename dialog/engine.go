@@ -18,6 +18,7 @@ type Options struct {
 type Engine struct {
 	catalog  *locales.Catalog
 	lexicons lexicons
+	office   map[string]bool // what an officer texts to be asked for the PIN, folded
 	fallback locales.Lang
 }
 
@@ -30,7 +31,7 @@ func New(c *locales.Catalog, o Options) (*Engine, error) {
 	if !slices.Contains(c.Langs(), o.Default) {
 		return nil, fmt.Errorf("dialog: the default language %q is not in the catalogue", o.Default)
 	}
-	e := &Engine{catalog: c, lexicons: compile(c), fallback: o.Default}
+	e := &Engine{catalog: c, lexicons: compile(c), office: officeWords(c), fallback: o.Default}
 	for _, id := range spoken() {
 		if !c.Has(o.Default, id) {
 			return nil, fmt.Errorf("dialog: message %q is not in the catalogue", id)
@@ -66,6 +67,10 @@ func (e *Engine) Step(s State, ev Event, w World) Turn {
 		t.alerted(ev.Alert)
 	case Acknowledged:
 		t.acknowledged(ev.AlertID)
+	case Posted:
+		t.posted(ev)
+	case Found:
+		t.found(ev)
 	}
 	return t.end()
 }
@@ -102,11 +107,7 @@ func (e *Engine) begin(s State, w World) *turn {
 
 // end closes the turn.
 func (t *turn) end() Turn {
-	for len(t.out.Replies) > maxReplies {
-		joined := t.out.Replies[0]
-		joined.Text += "\n" + t.out.Replies[1].Text
-		t.out.Replies = append([]Reply{joined}, t.out.Replies[2:]...)
-	}
+	t.out.Replies = atMost(t.out.Replies)
 	if !t.erased {
 		t.s.Last = t.last()
 	}

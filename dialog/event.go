@@ -61,7 +61,54 @@ type Alerted struct{ Alert Alert }
 // Acknowledged says that a duty phone has seen this person's emergency.
 type Acknowledged struct{ AlertID string }
 
+// Posted says that this number has become an officer's phone, or is one no
+// longer, or that what is known of it has changed: World.Officer tells.
+type Posted struct {
+	Lang  locales.Lang // the officer's, if it is known
+	Fresh bool         // it was none before: whoever holds it is told
+}
+
+// Found is what the world answers to an Ask, within the turn that asked.
+type Found struct {
+	Ask  Ask
+	No   No        // why not; zero: what was asked for is so, or is done
+	Rows []Waiting // AskQuestions, AskCalls: some of those that wait
+	Work Work      // of the place asked for; AskDigest: of all the officer's places
+	// AskCount: how many phones and segments a notice comes to, how many phones a
+	// notice sent by phone may reach, and the code that confirms it.
+	Persons, Segments, Most int
+	Code                    string
+}
+
+// Waiting is one who waits for an officer.
+type Waiting struct {
+	At     time.Time
+	Place  string
+	Number string // the number to call, as it should be dialled
+	Text   string
+}
+
+// Work is how much there is for officers to see to.
+type Work struct {
+	Emergencies, Questions, Calls int // that nobody has seen to
+	Alight, Drying                int // people beside a hot drum, and with briquettes that dry
+}
+
+// No is why the world does not do what an officer's phone asks for.
+type No uint8
+
+// The reasons.
+const (
+	NoWrong  No = iota + 1 // the PIN is wrong
+	NoLocked               // it is, and the phone is locked now
+	NoWeak                 // the new PIN is too easy to guess
+	NoMany                 // more phones than a notice sent by phone may reach
+	NoLate                 // the hour of the notice is over
+)
+
 func (Said) isEvent()         {}
+func (Posted) isEvent()       {}
+func (Found) isEvent()        {}
 func (Due) isEvent()          {}
 func (Told) isEvent()         {}
 func (Answered) isEvent()     {}
@@ -104,6 +151,16 @@ type World struct {
 	Now     time.Time
 	Facts   *Facts
 	Channel Ability
+	Officer *Officer // of an officer's phone; nil of any other number
+}
+
+// Officer is what is known of a number that is an officer's phone.
+type Officer struct {
+	Open   bool      // neither locked nor expired; if not, the line only keeps its PIN to itself
+	Given  bool      // its PIN was given out, and another is to be chosen
+	Places []string  // whose people the officer sees to; empty: all
+	Digest bool      // the officer wants the list of the morning
+	Ends   time.Time // when the phone expires unless it is renewed
 }
 
 // Ability is what the channel of an event can do.

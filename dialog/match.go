@@ -291,7 +291,7 @@ func compile(c *locales.Catalog) lexicons {
 		trade := func(concept string) bool { return family(concept) == tradeFamily }
 		out.words[l] = vocabulary{
 			main: newIndex(l, c.Words(l), func(concept string) bool {
-				return !safe(concept) && !trade(concept) && family(concept) != subjectFamily
+				return !safe(concept) && !trade(concept) && family(concept) != subjectFamily && concept != officeWord
 			}, fuzzyLetters),
 			safety: newIndex(l, c.Words(l), safe, safetyLetters),
 			trade:  newIndex(l, c.Words(l), trade, safetyLetters),

@@ -2,6 +2,7 @@ package dialog_test
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -21,6 +22,7 @@ var texts = []string{
 	"white", "thin", "flames", "moshi mweupe", "cold", "warm", "glow", "rain", "mvua", "wind", "dark",
 	"fainted", "my hand is burned", "nimeungua mkono", "dizzy", "kizunguzungu", "fire", "HURT", "SEEN", "help!",
 	"STOP", "acha", "START", "FORGET ME", "yes", "no", "NOT ME", "HELP", "MENU", "BACK", "MORE", "WHY", "LANGUAGE", "english", "kiswahili", "CALL",
+	"OFFICE", "office 482913", "482913", "482914", "550017", "rain 18:00", "5",
 	"0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "", "?", "...", "no, 3 drums", "the drum held diesel", "pesticide", "10 kg char cassava flour", "cassava",
 	"\x00\x01", "😀 😀", strings.Repeat("a", 2000), "½ 1.500 5-6 1/0 99999999999999999999", "\u202ex\u200d",
 }
@@ -61,19 +63,30 @@ func TestAnyTextInAnyState(t *testing.T) {
 		place := p.place
 		place.Duty = rapid.IntRange(0, 2).Draw(t, "duty")
 		w.Facts.Places["home"] = place
+		var phone *office
+		if rapid.Bool().Draw(t, "officer") {
+			phone = &office{pin: "482913", digest: true, persons: 3, ends: now.AddDate(0, 0, 20), questions: []dialog.Waiting{{Place: "home", Text: "na unga?"}}}
+		}
 		var s dialog.State
 		if rapid.Bool().Draw(t, "known") {
 			s = dialog.State{Met: true, Chosen: true, Lang: rapid.SampledFrom([]locales.Lang{"en", "sw"}).Draw(t, "lang")}
 		}
 		for range rapid.IntRange(1, 12).Draw(t, "events") {
 			now = now.Add(time.Duration(rapid.IntRange(0, 900).Draw(t, "minutes")) * time.Minute)
-			w.Now = now
+			w.Now, w.Officer = now, phone.known(now)
 			ev := event(t, s)
 			before := s.Encode()
 			turn := e.Step(s, ev, w)
 			again := e.Step(s, ev, w)
 			require.Equal(t, turn, again)
 			require.Equal(t, before, s.Encode())
+			for ask, ok := turn.Asks(); ok; ask, ok = turn.Asks() {
+				w.Officer = phone.known(now)
+				turn = turn.Then(e.Step(turn.State, phone.answer(ask, now), w))
+			}
+			if slices.Contains(turn.Effects, dialog.Effect(dialog.Resign{})) {
+				phone = nil
+			}
 			decoded, err := dialog.DecodeState(turn.State.Encode())
 			require.NoError(t, err)
 			require.Equal(t, turn.State.Encode(), decoded.Encode())

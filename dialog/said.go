@@ -35,7 +35,8 @@ func (t *turn) said(ev Said) {
 	if !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence {
 		t.away()
 	}
-	ev.Text = t.whoSpeaks(ev.Text)
+	rest, found := t.keepSecret(ev.Text)
+	ev.Text = t.whoSpeaks(rest)
 	t.settleLanguage(ev.Text)
 	r := t.read(ev.Text)
 	em := r.emergency()
@@ -78,6 +79,10 @@ func (t *turn) said(ev Said) {
 		back()
 	}
 	before := len(t.out.Replies)
+	if t.office(r, ev, found) {
+		t.heard.Topic, t.heard.Understood, t.s.Seen = topicOffice, true, t.seen()
+		return
+	}
 	switch {
 	case em.tier == "b" && (em.kinds[0] == kindGas && r.has("symptom.smells") || em.kinds[0] == kindChemical && t.barePoison(r)):
 		t.heard.Understood = true // the word was about the danger
@@ -384,6 +389,9 @@ func (t *turn) restart() {
 		t.menu()
 	}
 	t.s.Stopped = false
+	if o := t.w.Officer; o != nil && o.Open && o.Digest {
+		t.setDigest()
+	}
 	for i := range t.s.Drums {
 		switch d := &t.s.Drums[i]; d.Stage {
 		case stageLit:
@@ -533,6 +541,7 @@ const (
 func (t *turn) forget() {
 	stopped := t.s.Stopped
 	t.say("consent.forgotten", Answer, nil) // without the group's name: the journal keeps this answer
+	t.resign()
 	t.do(Erase{KeepOptOut: stopped})
 	lang := t.lang
 	t.s, t.lang, t.erased = State{}, lang, true
@@ -562,6 +571,7 @@ func (t *turn) notMe() {
 			wait = append(wait, d)
 		}
 	}
+	t.resign()
 	kept := State{Lang: t.s.Lang, Chosen: t.s.Chosen, Met: true, Stopped: t.s.Stopped, Serial: t.s.Serial}
 	if len(wait) > 0 {
 		t.say("consent.not-me-burn", Answer, locales.Args{"When": t.when(t.latestWait(wait))})

@@ -48,6 +48,14 @@ var update = flag.Bool("update", false, "rewrite the replies in testdata/convers
 //	lost burn.hold           the message of that key did not leave in time
 //	alert burn +254700000002 an emergency of that kind reaches this duty phone
 //	seen                     a duty phone has seen this person's emergency
+//	office 482913            the phone is an officer's, with this PIN
+//	given yes                its PIN was given out
+//	posted en                the phone has become an officer's, who speaks that
+//	expires +10d             when the officer's phone ends
+//	asks a text              a question waits, from the place
+//	waits +254700000002      somebody waits for a call
+//	work 1 2 3               emergencies nobody has seen, people beside a hot drum, people with briquettes drying
+//	reaches 23               how many phones a warning reaches; by phone 500 at most
 //	< a reply                further lines are indented by two spaces
 //	! a timed message
 //	* an effect              what the world is asked to do
@@ -123,6 +131,7 @@ type phone struct {
 	place   dialog.Place
 	others  []string // the names of further places
 	channel dialog.Ability
+	officer *office
 	listen  func(dialog.Turn) // hears every turn, if set
 }
 
@@ -138,10 +147,24 @@ func (p *phone) world() dialog.World {
 		other.Key, other.Name = strings.ToLower(name), name
 		places[other.Key] = other
 	}
-	return dialog.World{Now: p.now, Channel: p.channel, Facts: &dialog.Facts{Home: p.place.Key, Places: places}}
+	return dialog.World{Now: p.now, Channel: p.channel, Officer: p.officer.known(p.now), Facts: &dialog.Facts{Home: p.place.Key, Places: places}}
 }
 
 func (p *phone) step(ev dialog.Event) dialog.Turn {
+	turn := p.once(ev)
+	for ask, ok := turn.Asks(); ok; ask, ok = turn.Asks() {
+		turn = turn.Then(p.once(p.officer.answer(ask, p.now)))
+	}
+	if slices.Contains(turn.Effects, dialog.Effect(dialog.Resign{})) {
+		p.officer = nil
+	}
+	if p.listen != nil {
+		p.listen(turn)
+	}
+	return turn
+}
+
+func (p *phone) once(ev dialog.Event) dialog.Turn {
 	before := p.state.Encode()
 	turn := p.e.Step(p.state, ev, p.world())
 	require.Equal(p.t, before, p.state.Encode(), "Step changed the state it was given")
@@ -149,9 +172,6 @@ func (p *phone) step(ev dialog.Event) dialog.Turn {
 	require.NoError(p.t, err)
 	require.Equal(p.t, turn.State.Encode(), decoded.Encode())
 	p.state = decoded
-	if p.listen != nil {
-		p.listen(turn)
-	}
 	return turn
 }
 
@@ -218,6 +238,24 @@ var settings = map[string]func(p *phone, rest string){
 	"currency": func(p *phone, sign string) { p.place.Currency = sign },
 	"number":   func(p *phone, number string) { p.place.Emergency = number },
 	"place":    func(p *phone, name string) { p.others = append(p.others, name) },
+	"office":   func(p *phone, pin string) { p.officer = &office{pin: pin, ends: p.now.AddDate(0, 6, 0), digest: true} },
+	"given":    func(p *phone, _ string) { p.officer.given = true },
+	"expires":  func(p *phone, moment string) { p.officer.ends = p.moment(moment) },
+	"asks": func(p *phone, text string) {
+		p.officer.questions = append(p.officer.questions, dialog.Waiting{At: p.now, Place: p.place.Key, Text: text})
+	},
+	"waits": func(p *phone, number string) {
+		p.officer.calls = append(p.officer.calls, dialog.Waiting{At: p.now, Place: p.place.Key, Number: number})
+	},
+	"reaches": func(p *phone, phones string) {
+		_, err := fmt.Sscan(phones, &p.officer.persons)
+		require.NoError(p.t, err)
+	},
+	"work": func(p *phone, counts string) {
+		w := &p.officer.work
+		_, err := fmt.Sscan(counts, &w.Emergencies, &w.Alight, &w.Drying)
+		require.NoError(p.t, err)
+	},
 	"duty": func(p *phone, phones string) {
 		_, err := fmt.Sscan(phones, &p.place.Duty)
 		require.NoError(p.t, err)
@@ -238,6 +276,7 @@ var happenings = map[string]func(p *phone, rest string) dialog.Event{
 		kind, number, _ := strings.Cut(rest, " ")
 		return dialog.Alerted{Alert: dialog.Alert{ID: "e1", Kind: kind, Place: p.place.Key, At: p.now, Number: number}}
 	},
+	"posted": func(_ *phone, lang string) dialog.Event { return dialog.Posted{Lang: locales.Lang(lang), Fresh: true} },
 	"seen": func(p *phone, _ string) dialog.Event {
 		require.NotNil(p.t, p.state.Alert, "nobody was hurt")
 		return dialog.Acknowledged{AlertID: p.state.Alert.ID}

@@ -2,6 +2,7 @@ package dialog
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,6 +27,45 @@ type Reply struct {
 	Valid   time.Duration // how long after now it may still be sent; zero: the default of its urgency
 	Keep    bool          // worth keeping: a session channel also sends it as a text message
 	End     bool          // ends a session channel's session
+	// Apart says that the reply goes to the phone as a message of its own, never in
+	// the answer to a request, and that the journal keeps dots in its place: it
+	// holds other people's words and numbers, or a code that proves whose phone it
+	// is.
+	Apart bool
+}
+
+// Then returns what two steps of one event come to: the second answers what the
+// first asked the world for, from the state the first left. What was heard is
+// the first one's, with the question that is open now.
+func (t Turn) Then(next Turn) Turn {
+	heard := t.Heard
+	heard.Step = next.Heard.Step
+	asks := func(f Effect) bool { _, ok := f.(Ask); return ok }
+	effects := slices.DeleteFunc(slices.Clone(t.Effects), asks)
+	return Turn{
+		State: next.State, Heard: heard, Effects: append(effects, next.Effects...),
+		Replies: atMost(append(slices.Clone(t.Replies), next.Replies...)),
+	}
+}
+
+// atMost joins the first messages of a turn while there are too many.
+func atMost(replies []Reply) []Reply {
+	for len(replies) > maxReplies {
+		joined := replies[0]
+		joined.Text += "\n" + replies[1].Text
+		replies = append([]Reply{joined}, replies[2:]...)
+	}
+	return replies
+}
+
+// Asks returns what a turn asks the world for.
+func (t Turn) Asks() (Ask, bool) {
+	for _, f := range t.Effects {
+		if ask, ok := f.(Ask); ok {
+			return ask, true
+		}
+	}
+	return Ask{}, false
 }
 
 // Plain returns the reply as one text message: the text, then its options.
@@ -94,7 +134,48 @@ type Seen struct{ Alert Alert }
 // of the number, so that imports and notices leave it alone.
 type Erase struct{ KeepOptOut bool }
 
+// Ask wants to know something for an officer's phone, or wants it done. The world
+// answers with Found before the turn is over. It is never stored.
+type Ask struct {
+	What   AskID
+	Via    Channel
+	PIN    Secret // AskPIN, AskNewPIN
+	Place  string // AskOutlook, AskCount, AskSend
+	Notice Notice // AskCount, AskSend: one of ReadyNotices, and its hour
+}
+
+// AskID says what is asked.
+type AskID uint8
+
+// What an officer's phone can ask for.
+const (
+	AskPIN        AskID = iota + 1 // whether a PIN is right
+	AskNewPIN                      // that a PIN takes the place of the old one
+	AskOutlook                     // what is under way at a place
+	AskQuestions                   // the newest questions
+	AskCalls                       // who waits for a call
+	AskCount                       // whom a notice would reach, and a code to confirm it
+	AskSend                        // that a notice is sent
+	AskDigest                      // what the list of the morning says
+	AskMornings                    // that the list comes each morning
+	AskNoMornings                  // that it comes no more
+)
+
+// Secret is a text that nothing prints.
+type Secret string
+
+// String returns dots.
+func (Secret) String() string { return "..." }
+
+// GoString returns dots.
+func (Secret) GoString() string { return "..." }
+
+// Resign says that the number is no officer's phone any more: its owner says so.
+type Resign struct{}
+
 func (Flag) isEffect()     {}
+func (Ask) isEffect()      {}
+func (Resign) isEffect()   {}
 func (Question) isEffect() {}
 func (CallBack) isEffect() {}
 func (TellDuty) isEffect() {}

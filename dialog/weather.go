@@ -111,8 +111,19 @@ func (t *turn) weather(*Frame) {
 		t.appendText("change.place", "next.weather")
 		return
 	}
+	lines, rain := t.sky(days)
+	t.say2("weather.days", locales.Args{"Place": t.place.Name, "Lines": lines})
+	if rain && t.burning() {
+		t.say("burn.rain", Answer, nil)
+	}
+	t.lighting(days)
+	t.appendText("change.place", "next.weather")
+}
+
+// sky is what is said of the coming days, and whether it rains today or
+// tomorrow.
+func (t *turn) sky(days []calc.OutlookDay) (said string, rain bool) {
 	var lines []dayLine
-	rain := false
 	for i, d := range days[:min(daysSaid, len(days))] {
 		id, at := locales.ID("weather.dry"), ""
 		switch wet := d.Rain >= wetDay || !d.RainFrom.IsZero(); {
@@ -126,12 +137,7 @@ func (t *turn) weather(*Frame) {
 		rain = rain || i < 2 && (id == "weather.rain" || id == "weather.wet")
 		lines = append(lines, dayLine{id, at, d.Date})
 	}
-	t.say2("weather.days", locales.Args{"Place": t.place.Name, "Lines": t.dayLines(lines)})
-	if rain && t.burning() {
-		t.say("burn.rain", Answer, nil)
-	}
-	t.lighting(days)
-	t.appendText("change.place", "next.weather")
+	return t.dayLines(lines), rain
 }
 
 // lighting says on which of the coming days no drum is lit, else what care

@@ -17,7 +17,7 @@ var concepts = map[string]string{
 	"unit":     "kg gram tonne litre drum sack tin cup bucket year week day hour minute piece wheelbarrow basin handful person",
 	"thing":    "char brands waste mix plastic cutting indoors moving",
 	"topic":    "recipe burn binder pressing drying waste-drying plan price fix check batches weather safety ask enrol",
-	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen number sold both held range yesterday pressed dose doubt",
+	"word":     "help menu back more why language start stop stop-local forget-me not-me call hurt yes no ok skip unknown about not filler asks at greeting seen number sold both held range yesterday pressed dose doubt office",
 	"report":   "lit covered leak opened weighed rain wind dark resealed out",
 	"question": "lit covered opened ready water",
 	"smoke":    "white yellow thin blue grey none much flames",

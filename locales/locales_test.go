@@ -237,6 +237,9 @@ func TestKeywordsAreUnderstood(t *testing.T) {
 		for _, id := range IDs() {
 			text := strings.Join(c.spoken[l].texts[id].other.literals, "_")
 			for _, keyword := range shouted.FindAllString(headings.ReplaceAllString(text, ""), -1) {
+				if keyword == "PIN" {
+					continue // a secret number is called that, and nobody texts the word
+				}
 				require.NotEmpty(t, words[spoken(l, keyword)], "%s %s: %s is not understood", l, id, keyword)
 			}
 		}
