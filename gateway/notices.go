@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -69,17 +70,30 @@ func (n *Notices) Preview(ctx context.Context, notice Notice, now time.Time) (Pr
 	return p, nil
 }
 
+// NewNoticeID returns an id for a notice: ids are in the order of their times.
+func NewNoticeID(now time.Time) string {
+	var random [2]byte
+	rand.Read(random[:])
+	return strings.Replace(now.UTC().Format("20060102-150405.000"), ".", "-", 1) + "-" + hex.EncodeToString(random[:])
+}
+
+var noticeID = regexp.MustCompile(`^[0-9]{8}-[0-9]{6}-[0-9]{3}-[0-9a-f]{4}$`)
+
 // Start puts a notice on the Desk, from where Run takes it, and returns it with
-// its id. What can be wrong with a notice is told in a sentence.
+// its id. One that has an id already is started once: the error is ErrConflict if
+// it was before. What can be wrong with a notice is told in a sentence.
 func (n *Notices) Start(ctx context.Context, notice Notice, now time.Time) (Notice, error) {
 	now = n.service.options.Watch.At(now)
 	notice, err := notice.ready(now)
 	if err != nil {
 		return notice, err
 	}
-	var random [2]byte
-	rand.Read(random[:])
-	notice.Message.ID = strings.Replace(now.UTC().Format("20060102-150405.000"), ".", "-", 1) + "-" + hex.EncodeToString(random[:])
+	switch {
+	case notice.Message.ID == "":
+		notice.Message.ID = NewNoticeID(now)
+	case !noticeID.MatchString(notice.Message.ID):
+		return notice, fmt.Errorf("%q is no id of a notice", notice.Message.ID)
+	}
 	if err := n.store.Enlist(ctx, notice, 0, nil, now); err != nil {
 		return notice, fmt.Errorf("start notice %s: %w", notice.Message.ID, err)
 	}
@@ -169,6 +183,15 @@ func (n *Notices) Set(ctx context.Context, id string, p Progress, now time.Time)
 	}
 	n.look()
 	return s, nil
+}
+
+// Get returns a notice and how far it has come.
+func (n *Notices) Get(ctx context.Context, id string) (s Standing, err error) {
+	if s.Notice, _, err = n.load(ctx, id); err != nil {
+		return s, fmt.Errorf("notice %q: %w", id, err)
+	}
+	s.Tally, err = n.store.Tally(ctx, id)
+	return s, err
 }
 
 // List returns all notices, the newest first: their ids begin with the time.

@@ -267,3 +267,23 @@ func TestNoticeOnTrial(t *testing.T) {
 	_, err = notices.Test(l.ctx, n, number(t, 1), "en", l.now)
 	require.ErrorContains(t, err, "wants no messages")
 }
+
+// TestNoticeStartsOnce: a notice that has its id before it is started starts once,
+// however often somebody says so.
+func TestNoticeStartsOnce(t *testing.T) {
+	l := newLine(t)
+	notices := gateway.NewNotices(l.store, l.service)
+	n := gateway.Notice{Message: dialog.Notice{ID: gateway.NewNoticeID(l.now), Texts: map[locales.Lang]string{"en": "Meeting on Friday."}}}
+	started, err := notices.Start(l.ctx, n, l.now)
+	require.NoError(t, err)
+	_, err = notices.Start(l.ctx, n, l.now.Add(time.Second))
+	require.ErrorIs(t, err, gateway.ErrConflict)
+	s, err := notices.Get(l.ctx, n.Message.ID)
+	require.NoError(t, err)
+	require.Equal(t, gateway.Standing{Notice: started}, s)
+	n.Message.ID = "../" + n.Message.ID
+	_, err = notices.Start(l.ctx, n, l.now)
+	require.ErrorContains(t, err, "is no id")
+	_, err = notices.Get(l.ctx, n.Message.ID)
+	require.ErrorIs(t, err, gateway.ErrNotFound)
+}
