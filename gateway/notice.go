@@ -102,6 +102,12 @@ const (
 	noticeLife        = 24 * time.Hour // if nobody says
 )
 
+// Check returns what is wrong with a notice, in a sentence.
+func (n Notice) Check(now time.Time) error {
+	_, err := n.ready(now)
+	return err
+}
+
 // ready returns the notice with its defaults, or what is wrong with it.
 func (n Notice) ready(now time.Time) (Notice, error) {
 	m := &n.Message

@@ -135,7 +135,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	}
 	defer func() { err = errors.Join(err, shown.Close()) }()
 	lists := register.NewImporter(store, line.service, log)
-	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Log: log})
+	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Notices: notices, Log: log})
 	if err != nil {
 		return err
 	}

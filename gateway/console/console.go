@@ -67,6 +67,7 @@ type Options struct {
 	People   gateway.People
 	Views    *views.Views
 	Register *register.Importer
+	Notices  *gateway.Notices
 	Catalog  *locales.Catalog
 	Country  string // whose numbers come without an international prefix
 	// Secure lets cookies go over TLS alone: true wherever others reach the line.

@@ -17,6 +17,7 @@ type field struct {
 	Optional    bool
 	Complete    string // what a browser may fill in, as HTML names it
 	Lang        string // of what is written, if it is not English
+	Measure     string // the page that tells what a text comes to on phones
 	Fault       string // what to mend, as a sentence
 }
 

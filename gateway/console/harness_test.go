@@ -73,7 +73,9 @@ func newConsole(t *testing.T) *office {
 	engine, err := dialog.New(catalog, dialog.Options{})
 	require.NoError(t, err)
 	service := gateway.NewService(engine, store, gateway.Options{
-		Main: "sms", Channels: map[string]gateway.Channel{"sms": {Ability: dialog.Ability{Sends: true}}}, Log: log,
+		Main: "sms", Channels: map[string]gateway.Channel{"sms": {
+			Ability: dialog.Ability{Sends: true}, Tariff: gateway.Tariff{PerSegment: gateway.MoneyOf(0.8), Zone: nairobi},
+		}}, Log: log,
 	})
 	service.SetFacts(facts)
 	shown, err := views.Open(filepath.Join(t.TempDir(), "views"), store, views.Options{Home: "home", Zone: nairobi, Log: log})
@@ -81,7 +83,7 @@ func newConsole(t *testing.T) *office {
 	t.Cleanup(func() { require.NoError(t, shown.Close()) })
 	o.Console, err = New(Options{
 		Desk: store, Accounts: accounts, Facts: service.Facts, Now: o.clock, Log: log, Catalog: catalog, Country: "KE",
-		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log),
+		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log), Notices: gateway.NewNotices(store, service),
 	})
 	require.NoError(t, err)
 	for _, r := range Roles {
@@ -110,6 +112,7 @@ var fixtures = map[string]func(*office){
 // by the fill of its own test file.
 func (o *office) fill() {
 	o.fillAudit()
+	o.fillNotices()
 }
 
 // person returns one of the numbers that tests know.
@@ -158,6 +161,26 @@ func (o *office) wait(d time.Duration) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.time = o.time.Add(d)
+}
+
+// outbox sends what waits, and returns it: texts, and references to notices, which
+// still wait.
+func (o *office) outbox() (out []gateway.Outbound) {
+	o.t.Helper()
+	for more := true; more; {
+		leased, err := o.store.Lease(context.Background(), "sms", o.clock(), time.Second, 1000)
+		require.NoError(o.t, err)
+		more = false
+		for _, m := range leased {
+			if m.Text != "" {
+				require.NoError(o.t, o.store.Settle(context.Background(), m.Ref, gateway.Settlement{Outcome: gateway.Sent, At: o.clock()}))
+				more = true
+			}
+		}
+		out = append(out, leased...)
+		o.wait(2 * time.Second)
+	}
+	return out
 }
 
 // trail returns the audit trail, the newest first.

@@ -28,5 +28,19 @@ for (const part of document.querySelectorAll('[data-refresh]')) {
   setTimeout(() => refresh(part.id), 1000 * part.dataset.refresh);
 }
 
+// What a text comes to on phones is told while it is written.
+for (const area of document.querySelectorAll('[data-measure]')) {
+  const told = document.getElementById('m-' + area.name);
+  let wait;
+  const measure = async () => {
+    try {
+      const answer = await fetch(area.dataset.measure + '&text=' + encodeURIComponent(area.value));
+      if (answer.ok && !answer.redirected) told.innerHTML = await answer.text();
+    } catch { /* the preview tells it too */ }
+  };
+  area.addEventListener('input', () => { clearTimeout(wait); wait = setTimeout(measure, 400); });
+  if (area.value) measure();
+}
+
 const faults = document.getElementById('faults');
 if (faults) faults.focus();

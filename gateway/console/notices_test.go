@@ -1,0 +1,186 @@
+package console
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
+	"cobline/gateway"
+	"cobline/locales"
+)
+
+// joined lets people of a place accept messages.
+func (o *office) joined(place string, people ...int) {
+	for _, i := range people {
+		for _, text := range []string{"join", place, "no", "yes"} {
+			o.says(person(o.t, i), text)
+		}
+	}
+}
+
+// fillNotices starts a notice of each kind, one of them paused.
+func (o *office) fillNotices() {
+	o.joined("lakeside", 1, 2)
+	o.send(gateway.Notice{Message: dialog.Notice{Texts: map[locales.Lang]string{"en": "Meeting on Friday at the <b>mill</b>. Coming? Text ASK."}}, By: "officer"})
+	paused := o.send(gateway.Notice{
+		Message: dialog.Notice{Ready: "rain", Hour: o.clock().Add(5 * time.Hour)}, By: "officer",
+		Audience: gateway.Audience{Places: []string{"lakeside"}, Stages: []string{"sealed"}, Wastes: []string{"maize-cob"}, Langs: []locales.Lang{"sw"}, Groups: []string{"Umoja"}},
+	})
+	_, err := o.Notices.Set(context.Background(), paused.Message.ID, gateway.Paused, o.clock())
+	require.NoError(o.t, err)
+}
+
+func (o *office) send(n gateway.Notice) gateway.Notice {
+	started, err := o.Notices.Start(context.Background(), n, o.clock())
+	require.NoError(o.t, err)
+	return started
+}
+
+// run lets the notices be listed.
+func (o *office) run() {
+	ctx, stop := context.WithCancel(context.Background())
+	ended := make(chan error)
+	go func() { ended <- o.Notices.Run(ctx) }()
+	require.Eventually(o.t, func() bool {
+		all, err := o.Notices.List(ctx)
+		require.NoError(o.t, err)
+		for _, s := range all {
+			if s.Notice.Progress == gateway.Running && !s.Notice.Listed {
+				return false
+			}
+		}
+		return true
+	}, 10*time.Second, 5*time.Millisecond)
+	stop()
+	require.NoError(o.t, <-ended)
+}
+
+func TestNoticeFromFormToPhones(t *testing.T) {
+	o := newConsole(t)
+	o.time = time.Now().Truncate(time.Second) // the list of a notice goes by the machine's clock
+	o.joined("lakeside", 1, 2)
+	o.joined("home", 3)
+	o.outbox()
+	c := o.as(Officer)
+	p := c.get("/office/notices")
+	require.Contains(t, p.text(), "No notice was sent yet")
+
+	p = c.get("/office/notices/new")
+	p = c.submit(p, "/office/notices/preview", url.Values{"place": {"lakeside"}, "text-en": {"Training on Friday. Coming? Reply 1."}})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	require.Contains(t, p.text(), "The text in en asks for a digit")
+	require.Equal(t, "Training on Friday. Coming? Reply 1.", p.Find("#f-text-en").Text(), "nothing is lost")
+	_, on := p.Find("input[name=place][value=lakeside]").Attr("checked")
+	require.True(t, on)
+
+	p = c.submit(p, "/office/notices/preview", url.Values{"text-en": {"Training on Friday. Coming? Text ASK."}})
+	require.Equal(t, http.StatusOK, p.status, p.text())
+	require.Contains(t, p.text(), "Phones2 (2 accepted)")
+	require.Contains(t, p.text(), "2, 1.60 KES in all")
+	require.Contains(t, p.text(), "1 not whom it is for")
+	require.Equal(t, "Training on Friday. Coming? Text ASK.", p.Find(".sms").Text())
+	require.Contains(t, p.text(), "2 phones, 1 message, 37 characters of GSM-7")
+	require.Len(t, o.trail(), len(Roles)-2, "only the sign-in is recorded")
+
+	back := c.submit(p, "/office/notices/new", nil)
+	require.Equal(t, "Training on Friday. Coming? Text ASK.", back.Find("#f-text-en").Text())
+	require.Zero(t, back.Find(".fault").Length())
+
+	sent := c.submit(p, "/office/notices/send", nil)
+	require.Equal(t, "looking up whom it is for", sent.Find("#progress strong").Text())
+	again := c.submit(p, "/office/notices/send", nil)
+	require.Equal(t, sent.path, again.path, "a form sent twice starts one notice")
+	require.Contains(t, again.text(), "started already")
+	all, err := o.Notices.List(t.Context())
+	require.NoError(t, err)
+	require.Len(t, all, 1)
+	require.Equal(t, "officer", all[0].Notice.By)
+
+	o.run()
+	var to []gateway.Number
+	for _, m := range o.outbox() {
+		if m.Notice != "" {
+			to = append(to, m.To)
+		}
+	}
+	require.Equal(t, []gateway.Number{person(t, 1), person(t, 2)}, to)
+	require.Equal(t, "notice started", o.trail()[0].What)
+	p = c.get(sent.path)
+	require.Contains(t, p.text(), "going out: 0 of 2")
+	require.Equal(t, "5", p.Find("#progress").AttrOr("data-refresh", ""))
+	p = c.submit(p, sent.path+"/pause", nil)
+	require.Contains(t, p.text(), "paused")
+	require.Empty(t, p.Find("#progress").AttrOr("data-refresh", ""))
+	p = c.submit(p, sent.path+"/resume", nil)
+	require.Contains(t, p.text(), "going out")
+	p = c.submit(p, sent.path+"/cancel", nil)
+	require.Contains(t, p.text(), "cancelled")
+	require.Zero(t, p.Find("main button").Length(), "nothing is left to do with it")
+	require.Contains(t, c.get("/office/notices").text(), "Training on Friday")
+}
+
+func TestReadyNotice(t *testing.T) {
+	o := newConsole(t)
+	o.joined("lakeside", 1)
+	o.says(person(t, 1), "cobs 1 drum dry")
+	c := o.as(Officer)
+	p := c.get("/office/notices/new?ready=rain&place=lakeside&hour=2026-03-02T15:00")
+	require.Equal(t, "rain", p.values(t, "/office/notices/preview").Get("ready"))
+	p = c.submit(p, "/office/notices/preview", url.Values{"hour": {""}})
+	require.Contains(t, p.text(), "A ready text names the hour of the weather")
+	p = c.submit(p, "/office/notices/preview", url.Values{"hour": {"tomorrow"}})
+	require.Contains(t, p.text(), "Write a date and a time")
+	p = c.submit(p, "/office/notices/preview", url.Values{"hour": {"2026-03-02T15:00"}, "ring": {"likely"}})
+	require.Equal(t, http.StatusOK, p.status, p.text())
+	require.Contains(t, p.Find(".sms").Text(), "Rain is likely: Lakeside, Monday 15:00.")
+	require.Contains(t, p.text(), "Phones1 (1 likely)")
+
+	o.wait(time.Second)
+	tried := c.submit(p, "/office/notices/try", url.Values{"phone": {"0700 00"}})
+	require.Contains(t, tried.text(), "is no phone number")
+	tried = c.submit(p, "/office/notices/try", url.Values{"phone": {"0712000077"}, "try-lang": {"sw"}})
+	require.Contains(t, tried.Find(".told").Text(), "Mvua")
+	var texts []string
+	for _, m := range o.outbox() {
+		if m.To == person(t, 77) {
+			texts = append(texts, m.Text)
+		}
+	}
+	require.Len(t, texts, 1)
+	require.Contains(t, texts[0], "Mvua")
+	require.Equal(t, "notice tried", o.trail()[0].What)
+	require.Equal(t, person(t, 77).String(), o.trail()[0].On, "masked")
+	require.Equal(t, http.StatusOK, c.submit(tried, "/office/notices/send", nil).status, "what was tried can be sent")
+}
+
+// TestNoticesLeadOn: a long list has pages.
+func TestNoticesLeadOn(t *testing.T) {
+	o := newConsole(t)
+	for i := range noticesShown + 5 {
+		o.wait(time.Second)
+		o.send(gateway.Notice{Message: dialog.Notice{Texts: map[locales.Lang]string{"en": fmt.Sprintf("Meeting %d.", i)}}})
+	}
+	c := o.as(Viewer)
+	p := c.get("/office/notices")
+	require.Equal(t, noticesShown, p.Find("tbody tr").Length())
+	require.Contains(t, p.text(), fmt.Sprintf("Meeting %d.", noticesShown+4))
+	p = c.get(p.Find("a[rel=next]").AttrOr("href", ""))
+	require.Equal(t, 5, p.Find("tbody tr").Length())
+	require.Contains(t, p.text(), "Meeting 0.")
+}
+
+func TestMeasureNotice(t *testing.T) {
+	c := newConsole(t).as(Officer)
+	p := c.get("/office/notices/measure?lang=en&text=" + url.QueryEscape("It\u2019s <b>dry</b>"))
+	require.Equal(t, "1 message, 15 characters of GSM-7. On phones: It&#39;s &lt;b&gt;dry&lt;/b&gt;", p.body)
+	p = c.get("/office/notices/measure?lang=en&text=" + strings.Repeat("a", 161))
+	require.Equal(t, "2 messages, 161 characters of GSM-7", p.body)
+	require.Empty(t, c.get("/office/notices/measure?lang=en&text=").body)
+}
