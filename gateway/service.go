@@ -249,7 +249,7 @@ func (s *Service) heed(c Conversation, t dialog.Turn, in Inbound, a answer, crow
 	}
 	change = s.change(c, t, e, a)
 	change.Release = known(c, t)
-	if silenced == "" {
+	if silenced == "" && !t.Heard.OptOut {
 		change.Conversation.Notices, change.Replied = replies(c.Notices, in.At)
 	}
 	return change, silenced
