@@ -14,7 +14,7 @@ type storeCommand struct {
 	Backup  backupCommand  `cmd:"" help:"Copy the store to a file, also while the line runs."`
 	Restore restoreCommand `cmd:"" help:"Put a copy in the place of the store. The line must not run. It sends nothing then until you confirm."`
 	Confirm confirmCommand `cmd:"" help:"Show what stands in a restored store, and with --yes let the line send again."`
-	Compact compactCommand `cmd:"" help:"Give back the space, and remove the traces, of what was deleted. The line must not run."`
+	Compact compactCommand `cmd:"" help:"Give back the space, and remove the traces, of what was deleted. The line must not run. views.db beside the store is not needed: the line makes it anew."`
 }
 
 type backupCommand struct {

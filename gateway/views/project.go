@@ -92,6 +92,7 @@ func (v *Views) step(ctx context.Context) (more bool, err error) {
 		return false, fmt.Errorf("read the journal: %w", err)
 	}
 	v.entries.Store(counter(last))
+	v.behind.Store(max(0, int64(last.Time().Sub(time.UnixMilli(v.reached.Load())))))
 	if err := v.noteCases(ctx); err != nil {
 		return false, err
 	}
@@ -146,6 +147,7 @@ func (v *Views) step(ctx context.Context) (more bool, err error) {
 		v.traces.Store(true)
 	}
 	v.taken.Store(counter(saved))
+	v.reached.Store(saved.Time().UnixMilli())
 	v.behind.Store(max(0, int64(last.Time().Sub(saved.Time()))))
 	v.pending.Store(int64(pending))
 	v.primed.Store(true)
@@ -432,6 +434,12 @@ func (r *round) matters(p *person, e gateway.Entry, h dialog.Heard, place string
 			int64(what), lineID(e.Key), ms, personID(e.Person), place, string(h.Lang), kind, text, int64(c.State), c.State.Open())
 	}
 	var errs []error
+	if !e.About.IsZero() { // an officer saw to it
+		errs = append(errs, r.exec(`UPDATE matter SET seen = ?, open = 0 WHERE id = ? AND person = ?`, ms, lineID(e.About), personID(e.Person)))
+	}
+	if e.Kind == gateway.Answered { // its text and its call are the officer's
+		return errors.Join(errs...)
+	}
 	if e.Question != "" {
 		errs = append(errs, note(Question, "", e.Question))
 	}

@@ -41,6 +41,7 @@ func TestAgainstTheJournal(t *testing.T) {
 			"send":    d.send,
 			"report":  d.report,
 			"case":    d.decide,
+			"answer":  d.answer,
 			"wait": func(rt *rapid.T) {
 				f.now = f.now.Add(time.Duration(rapid.SampledFrom([]int{1, 20, 300, 1440, 1500, 15000}).Draw(rt, "minutes")) * time.Minute)
 			},
@@ -211,6 +212,25 @@ func (d *drawer) decide(rt *rapid.T) {
 	require.NoError(rt, err)
 	c.State, c.By, c.At = rapid.SampledFrom([]gateway.CaseState{0, gateway.CaseTaken, gateway.CaseClosed}).Draw(rt, "state"), "amina", d.now
 	require.NoError(rt, d.views.PutCase(d.ctx, c, rev))
+}
+
+// answer is an officer's reply to a person, or a call.
+func (d *drawer) answer(rt *rapid.T) {
+	i, call := d.who(rt), rapid.Bool().Draw(rt, "call")
+	var about []gateway.Key
+	person := d.load(i).Person
+	for _, e := range d.entries() {
+		if e.Person == person && (e.Question != "" || e.CallBack) {
+			about = append(about, e.Key)
+		}
+	}
+	if len(about) == 0 || person == (gateway.PersonKey{}) {
+		return
+	}
+	key := rapid.SampledFrom(about).Draw(rt, "about")
+	d.turn(i, "from the office", understood("ask"), func(c *gateway.Change) {
+		c.Entry.Kind, c.Entry.By, c.Entry.About, c.Entry.CallBack = gateway.Answered, "amina", key, call
+	})
 }
 
 func (f *field) entries() []gateway.Entry {
@@ -399,7 +419,12 @@ func (r reference) matters() {
 	}
 	want := map[views.MatterKind][]waits{}
 	alarm := map[gateway.PersonKey]time.Time{}
+	answered := map[gateway.Key]bool{}
+	for _, e := range r.entries {
+		answered[e.About] = true
+	}
 	add := func(kind views.MatterKind, e gateway.Entry, open bool) {
+		open = open && !answered[e.Key]
 		c, _, err := gateway.GetCase(r.ctx, r.store, e.Key)
 		require.NoError(r, err)
 		want[kind] = append(want[kind], waits{e.Key, open && c.State.Open()})
@@ -424,6 +449,9 @@ func (r reference) matters() {
 				want[views.Emergency] = append(want[views.Emergency], waits{e.Key, true})
 			}
 		}
+		if e.Kind == gateway.Answered {
+			continue
+		}
 		if e.Question != "" {
 			add(views.Question, e, true)
 		}
@@ -437,7 +465,7 @@ func (r reference) matters() {
 	for i, w := range want[views.Emergency] {
 		c, _, err := gateway.GetCase(r.ctx, r.store, w.key)
 		require.NoError(r, err)
-		want[views.Emergency][i].open = !acked[w.key] && c.State.Open()
+		want[views.Emergency][i].open = !acked[w.key] && !answered[w.key] && c.State.Open()
 	}
 	for kind := views.Question; kind <= views.Flag; kind++ {
 		for _, done := range []bool{false, true} {

@@ -59,6 +59,7 @@ type Views struct {
 	taken   atomic.Uint64 // entries projected
 	entries atomic.Uint64 // entries there are
 	behind  atomic.Int64  // how much older the last entry projected is than the newest, in nanoseconds
+	reached atomic.Int64  // when the last entry projected was written, in milliseconds
 	pending atomic.Int64  // persons to be looked up
 	primed  atomic.Bool   // the four are known
 	traces  atomic.Bool   // the log beside the file may hold what was deleted
@@ -174,6 +175,7 @@ func (v *Views) strays(ctx context.Context, saved gateway.Key) (why string, err 
 	}
 	v.entries.Store(counter(last))
 	v.taken.Store(counter(saved))
+	v.reached.Store(saved.Time().UnixMilli())
 	if saved.IsZero() {
 		return "", nil
 	}
@@ -218,6 +220,7 @@ func (v *Views) begin(why string) error {
 		return fmt.Errorf("make views: %w", err)
 	}
 	v.taken.Store(0)
+	v.reached.Store(0)
 	v.primed.Store(false)
 	v.broken.Store(false)
 	return nil
