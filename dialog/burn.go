@@ -742,6 +742,9 @@ func (t *turn) lit(what told, at time.Time) {
 	if !t.goodDrum(d.Name) {
 		t.say("caution.drum-alight", Answer, nil)
 	}
+	if !t.fitToday() && len(t.out.Replies) < maxReplies {
+		t.say("weather.care", Answer, nil)
+	}
 	t.follow(d)
 }
 
@@ -1155,6 +1158,9 @@ func (t *turn) answerQuestion(what told) {
 	}
 	switch {
 	case what.what == reportLit:
+		if !t.fitToday() {
+			t.say("weather.no-light", Answer, locales.Args{"Days": t.day(t.now)})
+		}
 		t.say("burn.may-light", Answer, nil)
 	case what.what == reportLeak && t.isDark():
 		t.dark()

@@ -335,7 +335,7 @@ func (t *turn) starch(s calc.Starch, kg calc.Range[calc.Kg], cups calc.Range[cal
 
 // light is the burn itself: how, the sign to cover, and when to open.
 func (t *turn) light(r calc.RecipeResult) locales.Args {
-	when := t.text("light.tomorrow", nil)
+	when, day := t.text("light.tomorrow", nil), midnight(t.now.AddDate(0, 0, 1))
 	if r.Drums > 1 {
 		when = t.text("light.soon", nil)
 	}
@@ -343,12 +343,23 @@ func (t *turn) light(r calc.RecipeResult) locales.Args {
 	latest := t.place.latestLighting(t.now, r.Clock).Add(-time.Duration(r.Drums-1) * time.Hour).Truncate(15 * time.Minute)
 	switch first := t.place.firstLight(t.now); {
 	case t.now.Before(first) && latest.After(first):
+		day = midnight(t.now)
 		when = t.text("light.between", locales.Args{"From": t.clock(first.Add(15*time.Minute - time.Nanosecond).Truncate(15 * time.Minute)), "Time": t.clock(latest)})
 	case t.now.Before(latest):
+		day = midnight(t.now)
 		when = t.text("light.by", locales.Args{"Time": t.clock(latest)})
 	}
+	next, fit := t.mayLight(day)
+	switch {
+	case !fit:
+		when = t.text("light.none", nil)
+	case next.After(day) && r.Drums > 1:
+		when = t.text("light.day", locales.Args{"Day": t.day(next)})
+	case next.After(day):
+		when = t.text("light.risk", locales.Args{"Day": t.day(next)})
+	}
 	apart := ""
-	if r.Drums > 1 {
+	if r.Drums > 1 && fit {
 		apart = t.text("light.apart", nil)
 	}
 	// Lit at the last moment and covered late, the long wait is over at this hour.

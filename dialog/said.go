@@ -453,6 +453,7 @@ func (x *index) means(tokens []token, concept string) bool {
 // open the confirmation carries the not-before time.
 func (t *turn) stop() {
 	t.s.Stopped = true
+	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicStop }) // it is answered
 	t.s.Owed, t.s.Held = false, nil
 	t.heard.Understood, t.heard.OptOut = true, true
 	if d, ok := t.hot(); ok {

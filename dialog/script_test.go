@@ -332,7 +332,7 @@ func write(out *bytes.Buffer, mark string, turn dialog.Turn) {
 
 // skies are the invented weeks a script can ask for: fair; rain every day in the
 // afternoon; storm, with rain from morning to night; mist, damp and without sun;
-// wind, fair but so windy that nobody should light.
+// wind, fair but so windy that nobody should light; calms, windy until Tuesday.
 var skies = map[string]func(*calc.Day){
 	"fair": func(d *calc.Day) { d.HumidityMean, d.Sunshine = new(calc.Share(.5)), new(calc.Hours(8)) },
 	"rain": func(d *calc.Day) {
@@ -351,6 +351,12 @@ var skies = map[string]func(*calc.Day){
 	},
 	"wind": func(d *calc.Day) {
 		d.HumidityMean, d.Sunshine, d.Wind = new(calc.Share(.3)), new(calc.Hours(9)), new(calc.MetrePerSecond(9))
+	},
+	"calms": func(d *calc.Day) {
+		d.HumidityMean, d.Sunshine = new(calc.Share(.5)), new(calc.Hours(8))
+		if day := d.Date.Weekday(); day == time.Monday || day == time.Tuesday {
+			d.Wind = new(calc.MetrePerSecond(9))
+		}
 	},
 }
 

@@ -62,6 +62,37 @@ func (t *turn) ahead() []calc.OutlookDay {
 	return nil
 }
 
+// warnedDays returns the coming days as far as their warnings hold. What an old
+// forecast warned of may be true still; its fair days say nothing.
+func (t *turn) warnedDays() []calc.OutlookDay {
+	if f := t.place.Forecast; f != nil && f.Freshness(t.w.Now) == calc.Old {
+		return t.ahead()
+	}
+	return t.outlook()
+}
+
+// mayLight returns the first day from one on, of those that hold warnings, on
+// which a drum may be lit; the day itself where nothing warns.
+func (t *turn) mayLight(from time.Time) (day time.Time, ok bool) {
+	day = midnight(from)
+	for _, d := range t.warnedDays() {
+		switch {
+		case d.Date.Before(day):
+		case d.Date.After(day) || d.Fire.Level != calc.DoNotLightToday:
+			return day, true // nothing is known of that day, or nothing against it
+		default:
+			day = midnight(day.Add(30 * time.Hour))
+		}
+	}
+	return day, day.Equal(midnight(from))
+}
+
+// fitToday reports whether no forecast warns of lighting today.
+func (t *turn) fitToday() bool {
+	day, _ := t.mayLight(t.now)
+	return day.Equal(midnight(t.now))
+}
+
 // dayLine is what is said of one day: a message with the day, and perhaps a
 // time of the day.
 type dayLine struct {
@@ -103,11 +134,7 @@ func (t *turn) weather(*Frame) {
 			none = t.age()
 		}
 		t.add(Reply{Key: "weather.none", Text: none, Urgency: Answer})
-		// What an old forecast warned of may be true still; its fair days say nothing.
-		if f := t.place.Forecast; f != nil && f.Freshness(t.w.Now) == calc.Old {
-			days = t.ahead()
-		}
-		t.lighting(days)
+		t.lighting(t.warnedDays())
 		t.appendText("change.place", "next.weather")
 		return
 	}
