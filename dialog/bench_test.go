@@ -1,12 +1,14 @@
 package dialog_test
 
 import (
+	"os"
+	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"cobline/dialog"
-	"cobline/locales"
 )
 
 // asked is a text of each topic that is answered, and not met with a question.
@@ -31,8 +33,9 @@ func BenchmarkStep(b *testing.B) {
 		require.Contains(b, asked, topic)
 		texts[topic] = asked[topic]
 	}
-	for _, l := range []locales.Lang{"en", "sw"} {
-		texts["longest-"+string(l)] = []string{longest(b, l)}
+	longest := longest(b)
+	for l, text := range longest {
+		texts["longest-"+l] = []string{text}
 	}
 	for name, texts := range texts {
 		b.Run(name, func(b *testing.B) {
@@ -45,8 +48,9 @@ func BenchmarkStep(b *testing.B) {
 			p.measure(b, texts)
 		})
 	}
-	// A first recipe, before there is a record to weigh in.
-	for name, text := range map[string]string{"first-recipe": "cobs 2 drums snaps", "first-swahili": "mahindi magunzi pipa 2 kavu"} {
+	// A first text, whose language must be told by its words, before there is a
+	// record to weigh in.
+	for name, text := range map[string]string{"first-recipe": "cobs 2 drums snaps", "first-swahili": "mahindi magunzi pipa 2 kavu", "first-longest": longest["en"]} {
 		b.Run(name, func(b *testing.B) { newPhone(b).measure(b, []string{text}) })
 	}
 }
@@ -64,14 +68,29 @@ func (p *phone) measure(b *testing.B, texts []string) {
 	}
 }
 
-// longest is the longest text of a language in the table of texts.
-func longest(t testing.TB, l locales.Lang) string {
-	text := ""
-	for _, row := range rows(t, "texts.csv") {
-		if row["lang"] == string(l) && len(row["text"]) > len(text) {
-			text = row["text"]
+// longest returns the longest text of each language, of those in the table of
+// texts and those that are said in a conversation.
+func longest(t testing.TB) map[string]string {
+	out := map[string]string{}
+	take := func(lang, text string) {
+		if len(text) > len(out[lang]) {
+			out[lang] = text
 		}
 	}
-	require.NotEmpty(t, text)
-	return text
+	for _, row := range rows(t, "texts.csv") {
+		take(row["lang"], row["text"])
+	}
+	scripts, err := filepath.Glob("../testdata/conversations/*/*.txtar")
+	require.NoError(t, err)
+	for _, script := range scripts {
+		said, err := os.ReadFile(script)
+		require.NoError(t, err)
+		for line := range strings.Lines(string(said)) {
+			if text, ok := strings.CutPrefix(line, "> "); ok {
+				take(filepath.Base(filepath.Dir(script)), strings.TrimSpace(text))
+			}
+		}
+	}
+	require.NotEmpty(t, out)
+	return out
 }
