@@ -103,7 +103,7 @@ func (t *turn) report(r reading, ev Said) bool {
 func (t *turn) feelsDrum(r reading) bool {
 	_, sealed := t.latestSealed()
 	strange := func(s span) bool {
-		return len(s.of("state")) == 0 && !r.belongs(s) && t.drumNamed(r.tokens[s.from].word) == ""
+		return !s.in("state") && !r.belongs(s) && t.drumNamed(r.tokens[s.from].word) == ""
 	}
 	return sealed && len(r.spans) > 0 && !slices.ContainsFunc(r.spans, strange) && r.hasFamily("state")
 }
@@ -189,7 +189,7 @@ func (t *turn) bareWeight(r reading) bool {
 		weights++
 	}
 	for _, s := range r.spans {
-		if len(s.of("waste")) > 0 || len(s.of("starch")) > 0 {
+		if s.in("waste") || s.in("starch") {
 			return false
 		}
 	}
@@ -385,7 +385,7 @@ func (r reading) denies(s span) bool {
 
 // reportsStage reports whether a text is a report rather than a smoke answer.
 func (t *turn) reportsStage(r reading) bool {
-	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("report")) > 0 && !s.fuzzy || len(s.of("question")) > 0 && !s.fuzzy })
+	return slices.ContainsFunc(r.spans, func(s span) bool { return s.in("report") && !s.fuzzy || s.in("question") && !s.fuzzy })
 }
 
 // drumAlone returns the drum a text names and says nothing else of: "b", "drum b".

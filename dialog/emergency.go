@@ -68,7 +68,7 @@ func (r reading) emergency() emergencyIn {
 	var a, b []string
 	var harms, hazards []string
 	weak, person, eye, chemical := false, false, false, false
-	body := slices.ContainsFunc(r.safety, func(s span) bool { return len(s.of("body")) > 0 })
+	body := slices.ContainsFunc(r.safety, func(s span) bool { return s.in("body") })
 	for _, s := range r.safety {
 		for _, c := range s.concepts {
 			n := name(c)
@@ -156,7 +156,7 @@ func (r reading) atWork(kind string, s span) bool {
 	case kind == kindBurn && r.workFollows(s), means(workWords) && r.ordinary():
 		return true
 	}
-	return means(loneWords) && len(r.tokens) > 2 && !slices.ContainsFunc(r.safety, func(o span) bool { return len(o.of("person")) > 0 || len(o.of("body")) > 0 })
+	return means(loneWords) && len(r.tokens) > 2 && !slices.ContainsFunc(r.safety, func(o span) bool { return o.in("person") || o.in("body") })
 }
 
 // workFollows reports whether waste or a measure stands behind the word: then
@@ -166,7 +166,7 @@ func (r reading) workFollows(harm span) bool {
 		if s.from < harm.from || s.from > harm.to+3 {
 			continue
 		}
-		if len(s.of("waste")) > 0 || len(s.of("unit")) > 0 || len(s.of("dryness")) > 0 {
+		if s.in("waste") || s.in("unit") || s.in("dryness") {
 			return true
 		}
 	}
@@ -178,7 +178,7 @@ func (r reading) workFollows(harm span) bool {
 func (r reading) ordinary() bool {
 	for _, s := range r.plain {
 		for _, f := range []string{"waste", "smoke", "report", "question", "topic", "symptom", "dryness"} {
-			if len(s.of(f)) > 0 {
+			if s.in(f) {
 				return true
 			}
 		}
@@ -194,7 +194,7 @@ func (r reading) smokeAnswer() bool {
 	}
 	covered := 0
 	for _, s := range r.plain {
-		if len(s.of("smoke")) > 0 {
+		if s.in("smoke") {
 			covered += s.to - s.from
 		}
 	}

@@ -255,6 +255,11 @@ func (s span) of(f string) []string {
 	return out
 }
 
+// in reports whether the span can mean a concept of a family.
+func (s span) in(f string) bool {
+	return slices.ContainsFunc(s.concepts, func(c string) bool { return len(c) > len(f) && c[len(f)] == '.' && c[:len(f)] == f })
+}
+
 // is reports whether the span can mean a concept.
 func (s span) is(concept string) bool { return slices.Contains(s.concepts, concept) }
 
@@ -339,6 +344,10 @@ func (x lexicons) spans(order []locales.Lang, views [][]token, taught lessons) [
 	tokens := views[0]
 	first := x.words[order[0]].beside(taught.of(0))
 	guesses := first.guesser(first.main, tokens, fuzzyLetters)
+	taughtGuesses := make([]func(int) []string, len(taught.of(0)))
+	for k, v := range taught.of(0) {
+		taughtGuesses[k] = first.guesser(v.main, tokens, fuzzyLetters)
+	}
 	for from := 0; from < len(tokens); {
 		best, found := span{}, false
 		for i, l := range order {
@@ -347,9 +356,9 @@ func (x lexicons) spans(order []locales.Lang, views [][]token, taught lessons) [
 				g = guesses
 			}
 			s, ok := x.words[l].main.at(views[i], from, g)
-			for _, v := range taught.of(i) {
+			for k, v := range taught.of(i) {
 				if i == 0 {
-					g = first.guesser(v.main, tokens, fuzzyLetters)
+					g = taughtGuesses[k]
 				}
 				if o, known := v.main.at(views[i], from, g); known {
 					s, ok = joined(s, ok, o), true
@@ -427,7 +436,7 @@ func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) [
 	return append(slices.DeleteFunc(out, func(s span) bool {
 		return slices.ContainsFunc(trade, func(o span) bool { return o.from <= s.from && o.to >= s.to }) ||
 			slices.ContainsFunc(whole, func(o span) bool {
-				return o.from <= s.from && o.to >= s.to && o.to-o.from > s.to-s.from && len(o.of("emergency")) > 0 && len(s.of("emergency")) > 0
+				return o.from <= s.from && o.to >= s.to && o.to-o.from > s.to-s.from && o.in("emergency") && s.in("emergency")
 			})
 	}), added...)
 }
@@ -437,11 +446,11 @@ func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) [
 func (x lexicons) language(text string) (locales.Lang, bool) {
 	var best locales.Lang
 	most, clear := 0, false
+	tokens := read(x.order[0], text)
 	for _, l := range x.order {
-		tokens := read(l, text)
 		n := 0
 		for _, t := range tokens {
-			if !t.isNumber && x.words[l].knows(t.word) {
+			if t.raw != "" && x.words[l].knows(locales.Fold(l, t.raw)) {
 				n++
 			}
 		}

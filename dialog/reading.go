@@ -99,7 +99,7 @@ func (r reading) cut() []part {
 // join adds up and multiplies neighbouring numbers, with an "and" between them
 // or not. In Swahili the multiplier comes first: "mia tatu" is 300.
 func (r reading) join(parts []part) []part {
-	out := make([]part, 0, len(parts))
+	out := parts[:0] // what is joined never grows beyond what is read
 	for i, p := range parts {
 		n := len(out)
 		if !p.isNumber || n == 0 {
@@ -135,7 +135,7 @@ func (r reading) join(parts []part) []part {
 func (r reading) andHalf(out []part, p part, rest []part) ([]part, bool) {
 	n := len(out)
 	if p.number <= 0 || p.number >= 1 || !p.spelt || n < 2 || !slices.Contains([]string{"and", "na"}, r.tokens[out[n-1].token].word) ||
-		out[n-2].span == nil || len(out[n-2].span.of("unit")) == 0 || len(rest) > 0 && rest[0].span != nil && len(rest[0].span.of("unit")) > 0 {
+		out[n-2].span == nil || !out[n-2].span.in("unit") || len(rest) > 0 && rest[0].span != nil && rest[0].span.in("unit") {
 		return out, false
 	}
 	if n > 2 && out[n-3].isNumber {
@@ -193,12 +193,12 @@ func (r reading) has(concept string) bool {
 
 // wasteAt reports whether a waste is named at one of two tokens.
 func (r reading) wasteAt(a, b int) bool {
-	return slices.ContainsFunc(r.spans, func(s span) bool { return (s.from == a || s.from == b) && len(s.of("waste")) > 0 })
+	return slices.ContainsFunc(r.spans, func(s span) bool { return (s.from == a || s.from == b) && s.in("waste") })
 }
 
 // hasFamily reports whether some span has a meaning of the family.
 func (r reading) hasFamily(f string) bool {
-	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of(f)) > 0 })
+	return slices.ContainsFunc(r.spans, func(s span) bool { return s.in(f) })
 }
 
 // ofDrum reports whether a text can tell what a drum held: it names a drum, or
@@ -209,10 +209,10 @@ func (r reading) ofDrum() bool {
 	}
 	covered := 0
 	for _, s := range r.spans {
-		if s.to-s.from > 1 && len(s.of("drum-past")) > 0 {
+		if s.to-s.from > 1 && s.in("drum-past") {
 			return true // a phrase of its own, such as "new drum"
 		}
-		if len(s.of("drum-past")) > 0 || s.is("word.filler") || s.is("word.yes") || s.is("word.no") || s.is("word.ok") || s.is("word.not") || len(s.of("number")) > 0 {
+		if s.in("drum-past") || s.is("word.filler") || s.is("word.yes") || s.is("word.no") || s.is("word.ok") || s.is("word.not") || s.in("number") {
 			covered += s.to - s.from
 		}
 	}
@@ -221,7 +221,7 @@ func (r reading) ofDrum() bool {
 
 // namesWaste reports whether the text names a waste that is no starch too.
 func (r reading) namesWaste() bool {
-	return slices.ContainsFunc(r.spans, func(s span) bool { return len(s.of("waste")) > 0 && len(s.of("starch")) == 0 })
+	return slices.ContainsFunc(r.spans, func(s span) bool { return s.in("waste") && !s.in("starch") })
 }
 
 // whole reports whether the text is nothing but one span meaning the concept
@@ -360,7 +360,7 @@ func (r reading) weighsStarch() bool {
 			continue
 		}
 		for _, s := range r.spans {
-			if len(s.of("starch")) > 0 && (s.from == to && !r.tokens[to-1].comma || s.to == from && !r.tokens[from-1].comma) {
+			if s.in("starch") && (s.from == to && !r.tokens[to-1].comma || s.to == from && !r.tokens[from-1].comma) {
 				return true
 			}
 		}
@@ -372,7 +372,7 @@ func (r reading) weighsStarch() bool {
 // family behind it: "6 kg, maize flour" are two things.
 func (r reading) parted(a amount, family string) bool {
 	for _, s := range r.spans {
-		if s.from > a.token && len(s.of(family)) > 0 {
+		if s.from > a.token && s.in(family) {
 			return slices.ContainsFunc(r.tokens[a.token:s.from], func(t token) bool { return t.comma })
 		}
 	}
@@ -385,14 +385,14 @@ func (r reading) parted(a amount, family string) bool {
 func (r reading) nearer(token int, one, other string) string {
 	begin := token
 	for _, s := range r.spans {
-		if s.to == token && len(s.of("unit")) > 0 {
+		if s.to == token && s.in("unit") {
 			begin = s.from
 		}
 	}
 	best, at, wordsFirst := "", 1000, true
 	for _, s := range r.spans {
 		for _, f := range []string{one, other} {
-			if len(s.of(f)) == 0 {
+			if !s.in(f) {
 				continue
 			}
 			if at == 1000 {

@@ -55,7 +55,7 @@ func (t *turn) hear(r reading) (told, bool) {
 			}
 			out.waste = n
 		}
-		look := i+1 < len(r.spans) && len(r.spans[i+1].of("state")) > 0 // "opened, it is not warm"
+		look := i+1 < len(r.spans) && r.spans[i+1].in("state") // "opened, it is not warm"
 		out.not = out.not || !look && (s.is("word.not") || s.is("word.no"))
 		out.all = out.all || s.is("word.both")
 		if known || r.belongs(s) {

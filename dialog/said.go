@@ -268,7 +268,7 @@ func (t *turn) polite(r reading) bool {
 // its gas. An open question stays open.
 func (t *turn) warned(r reading) bool {
 	hot, f := t.burning(), t.top()
-	reports := func(s span) bool { return len(s.of("report")) > 0 && !s.is("report.dark") }
+	reports := func(s span) bool { return s.in("report") && !s.is("report.dark") }
 	switch {
 	case slices.ContainsFunc(r.spans, reports):
 		return false // the line about rain speaks of the house too
@@ -1293,7 +1293,7 @@ func (t *turn) topicOf(r reading) string {
 	for _, key := range menuOrder {
 		for _, s := range r.spans {
 			for _, f := range topics[key].starts {
-				if len(s.of(f)) > 0 {
+				if s.in(f) {
 					return key
 				}
 			}

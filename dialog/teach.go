@@ -282,7 +282,7 @@ func (e *Engine) checkDanger(o *objections, r reading, phrase string, emergency 
 		return
 	}
 	danger := slices.ContainsFunc(r.safety, func(s span) bool {
-		return slices.ContainsFunc([]string{"emergency", "harm", "hazard"}, func(f string) bool { return len(s.of(f)) > 0 })
+		return slices.ContainsFunc([]string{"emergency", "harm", "hazard"}, func(f string) bool { return s.in(f) })
 	})
 	if danger || r.emergency().tier != "" {
 		o.refuse("%q holds a word of danger, or one letter less or more makes it one. %s, so it keeps that meaning alone.", phrase, ruleEmergency)
