@@ -492,7 +492,7 @@ func (n *Notices) tell(ctx context.Context, m Outbound, notice Notice, now time.
 	change.Source.Bulletin = &bulletin
 	change.Conversation.Notices = append(
 		slices.DeleteFunc(slices.Clone(c.Notices), func(r Reached) bool { return now.After(r.Until) }),
-		Reached{Notice: m.Notice, Until: notice.Message.Expires.Add(remembered), At: now},
+		Reached{Notice: m.Notice, Until: notice.Message.Expires.Add(remembered)},
 	)
 	return bulletin, Settlement{}, s.commit(ctx, change)
 }

@@ -231,6 +231,9 @@ func TestNoticeReplies(t *testing.T) {
 	_, _, send, err := notices.Tell(l.ctx, leased[0], l.now)
 	require.NoError(t, err)
 	require.True(t, send)
+	l.receive(l.inbound("none", "it is on its way"))
+	require.Zero(t, replied())
+	require.NoError(t, l.store.Settle(l.ctx, leased[0].Ref, gateway.Settlement{Outcome: gateway.Sent, At: l.now}))
 	for _, text := range []string{"ask", "thanks"} {
 		l.pass(time.Hour)
 		l.receive(l.inbound("none", text))

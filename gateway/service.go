@@ -263,7 +263,7 @@ const replyTime = 24 * time.Hour
 // answers: the last they were told, if it was lately and they have not yet.
 func replies(notices []Reached, at time.Time) ([]Reached, string) {
 	i := len(notices) - 1
-	if i < 0 || notices[i].Replied || at.Sub(notices[i].At) > replyTime {
+	if i < 0 || notices[i].Replied || notices[i].At.IsZero() || at.Sub(notices[i].At) > replyTime {
 		return notices, ""
 	}
 	notices = slices.Clone(notices)

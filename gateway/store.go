@@ -44,8 +44,8 @@ type Conversation struct {
 type Reached struct {
 	Notice string    `cbor:"1,keyasint"`
 	Until  time.Time `cbor:"2,keyasint"` // remembered until then
-	// At is when it was told. What the person texts soon after counts as a reply to
-	// it, once.
+	// At is when a gateway took it, which the store notes. What the person texts soon
+	// after counts as a reply to it, once.
 	At      time.Time `cbor:"3,keyasint,omitzero"`
 	Replied bool      `cbor:"4,keyasint,omitempty"`
 }

@@ -240,17 +240,24 @@ func countReport(t *gateway.Tally, d gateway.Delivery) {
 	}
 }
 
-// greet notes that a gateway took a message to a number.
-func (w *write) greet(number []byte) error {
+// greet notes that a gateway took a message to a number, and a notice, if it was
+// one.
+func (w *write) greet(number []byte, notice string, at time.Time) error {
 	v := w.get(bucketConv, number)
 	if v == nil { // forgotten meanwhile
 		return nil
 	}
 	var r record
-	if err := cbor.Unmarshal(v, &r); err != nil || r.Greeted {
+	if err := cbor.Unmarshal(v, &r); err != nil {
 		return nil // what a newer program wrote stays as it is
 	}
-	r.Greeted = true
+	i := slices.IndexFunc(r.Notices, func(n gateway.Reached) bool { return n.Notice == notice && notice != "" })
+	if r.Greeted && i < 0 {
+		return nil
+	}
+	if r.Greeted = true; i >= 0 {
+		r.Notices[i].At = at
+	}
 	v, err := encoding.Marshal(r)
 	if err != nil {
 		return fmt.Errorf("encode conversation: %w", err)

@@ -142,7 +142,7 @@ func (s *Store) settle(w *write, ref [refLength]byte, st gateway.Settlement) err
 		return err
 	}
 	if st.Outcome == gateway.Sent {
-		if err := w.greet(numberKey(m.To)); err != nil {
+		if err := w.greet(numberKey(m.To), row.counted(), st.At); err != nil {
 			return err
 		}
 	}
