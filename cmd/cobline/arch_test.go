@@ -77,7 +77,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/valyala/fasthttp", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
 	},
 	"cmd/cobline": {
-		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/outbox", "gateway/register", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},
+		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/forecast", "gateway/outbox", "gateway/register", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},
 		theirs: []string{
 			"github.com/alecthomas/kong", "github.com/willabides/kongplete", "github.com/BurntSushi/toml",
 			"github.com/peterh/liner", "github.com/mattn/go-isatty", "github.com/prometheus/client_golang", "golang.org/x/sync/errgroup",

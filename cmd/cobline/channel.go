@@ -166,5 +166,8 @@ func (c *controller) notes() (notes []string) {
 			notes = append(notes, fmt.Sprintf("channel %s is paused since %s: its gateway takes nothing", ch.Name, w.Health().Since.UTC().Format(time.RFC3339)))
 		}
 	}
+	if c.fetcher != nil {
+		notes = append(notes, c.fetcher.Notes()...)
+	}
 	return notes
 }

@@ -42,9 +42,10 @@ type Config struct {
 		PerSecond float64       `toml:"per_second"` // segments, on each channel
 		GiveUp    time.Duration `toml:"give_up"`
 	}
-	Console ConsoleConfig
-	Channel []ChannelConfig
-	Place   []PlaceConfig
+	Console  ConsoleConfig
+	Channel  []ChannelConfig
+	Place    []PlaceConfig
+	Forecast []ForecastConfig
 
 	secrets []string // what stood for a $NAME
 }
@@ -348,6 +349,7 @@ func (l *loader) validate() {
 		l.Channel = []ChannelConfig{plainChannel()}
 	}
 	l.validateChannels()
+	l.validateForecasts()
 }
 
 func (l *loader) validateConsole() {

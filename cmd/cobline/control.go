@@ -19,6 +19,7 @@ import (
 
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/forecast"
 	"cobline/gateway/outbox"
 )
 
@@ -53,13 +54,15 @@ func ask(c Config, command, argument string) ([]byte, error) {
 
 // controller does what commands ask of a running line.
 type controller struct {
-	config  Config
-	store   *boltstore.Store
-	notices *gateway.Notices
-	workers map[string]*outbox.Worker
-	watch   *gateway.Watch
-	hold    *hold
-	log     *slog.Logger
+	config    Config
+	store     *boltstore.Store
+	notices   *gateway.Notices
+	knowledge *gateway.Knowledge
+	fetcher   *forecast.Fetcher
+	workers   map[string]*outbox.Worker
+	watch     *gateway.Watch
+	hold      *hold
+	log       *slog.Logger
 }
 
 // listen opens the control socket, before the line says that it is ready. There
@@ -163,6 +166,9 @@ func (c *controller) do(ctx context.Context, command, argument string) ([]byte, 
 	}
 	if what, ok := strings.CutPrefix(command, "officer-"); ok {
 		return inJSON(c.officer(ctx, what, argument))
+	}
+	if what, ok := strings.CutPrefix(command, "forecast-"); ok {
+		return inJSON(c.forecast(ctx, what, argument))
 	}
 	switch command {
 	case "restored":

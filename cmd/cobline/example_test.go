@@ -153,6 +153,17 @@ func TestWrongKeysAreExplained(t *testing.T) {
 		{`answer = { carry = "none", body = "" }`, `answer = "none"`, "channel[2].in.answer", "must be a table"},
 		{`from = "item:from"`, `from = ["item:from"]`, "channel[2].in.from", "must be a text in quotes"},
 		{`?ref={{.Ref}}" # {{`, `?ref={{.To}}" # {{`, "channel[1].reports.url", "/***?ref={{.To}}\" cannot be filled; known are {{.Ref}}"},
+		{`name = "met-table"`, `name = "met-points"`, "forecast[1].name", "is used twice"},
+		{`url = "https://met.example/point?lat={{.Lat}}`, `url = "https://met.example/point?lat={{.Latitude}}`, "forecast[0].url", "knows {{.Lat}}"},
+		{`Authorization = "Bearer $MET_KEY"`, `Authorization = "Bearer $MET_KAY"`, "forecast[0].headers.Authorization", "$MET_KAY is not set"},
+		{`every = "3h"`, `every = "3s"`, "forecast[0].every", "must lie between 5m0s and 24h0m0s"},
+		{`limit = 1048576`, `limit = 10`, "forecast[0].limit", "between 1024"},
+		{`places = ["home"]              # left`, `places = ["My Home"] # left`, "forecast[0].places", "must be the key of a place"},
+		{`step = "hour"`, `step = "week"`, "forecast[0].step", "must be day or hour"},
+		{`wind = "data.wind > m/s"`, `wind = "data.wind > bft"`, "forecast[0].fields.wind", "write it as one of m/s, km/h, kn, mph"},
+		{`gust = "data.gust"`, `gale = "data.gust"`, "forecast[0].fields.gale", "is not known of hours; there are cloud, code"},
+		{`layout = "DD.MM.YYYY"`, `layout = "DD.MM"`, "forecast[1].layout", "must say year, month, day"},
+		{`format = "cap"`, `format = "capp"`, "forecast[2].format", "must be json, csv or cap"},
 	} {
 		t.Run(c.key, func(t *testing.T) {
 			require.Contains(t, text, c.good)

@@ -259,10 +259,13 @@ func fieldTypes(t reflect.Type) map[string]reflect.Type {
 }
 
 // secretKey matches the keys whose values are nobody's business.
-var secretKey = regexp.MustCompile(`\.check\.(value|basic\.password|hmac\.secret|standard\.secret)$|\.out\.(headers\.|body)`)
+var secretKey = regexp.MustCompile(`\.check\.(value|basic\.password|hmac\.secret|standard\.secret)$|\.out\.(headers\.|body)|^forecast\[[0-9]+\]\.headers\.`)
 
 // queryValue matches the values in the query of an address that are no slots.
 var queryValue = regexp.MustCompile(`=[^&{]+`)
+
+// fetched matches the keys of addresses that weather is fetched from.
+var fetched = regexp.MustCompile(`^forecast\[[0-9]+\]\.url$`)
 
 // templatePart matches a slot of a template, or what stands around slots.
 var templatePart = regexp.MustCompile(`\{\{[^}]*\}\}|[^{]+|\{`)
@@ -331,13 +334,13 @@ func (c Config) String() string {
 	walk("", reflect.ValueOf(&c).Elem(), func(key string, v reflect.Value) {
 		text := hide.Replace(fmt.Sprintf("%v", v))
 		switch {
-		case strings.HasPrefix(key, "channel[") && (v.IsZero() || v.Kind() == reflect.Slice && v.Len() == 0):
+		case (strings.HasPrefix(key, "channel[") || strings.HasPrefix(key, "forecast[")) && (v.IsZero() || v.Kind() == reflect.Slice && v.Len() == 0):
 			return // a channel has many keys, and few are its own
 		case v.Kind() == reflect.String && secretKey.MatchString(key):
 			text = strconv.Quote(starred(text))
 		case strings.HasSuffix(key, ".out.command") && v.Len() > 0: // arguments may be secrets
 			text = fmt.Sprintf("[%v ***]", v.Index(0))
-		case strings.HasSuffix(key, ".out.url"), strings.HasSuffix(key, ".reports.url"):
+		case strings.HasSuffix(key, ".out.url"), strings.HasSuffix(key, ".reports.url"), fetched.MatchString(key):
 			address, query, _ := strings.Cut(text, "?")
 			text = strconv.Quote(strings.TrimSuffix(address+"?"+queryValue.ReplaceAllString(query, "=***"), "?"))
 		case v.Kind() == reflect.String:

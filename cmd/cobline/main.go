@@ -19,18 +19,19 @@ func main() { os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)) }
 // commands is the command line. Each command is a struct of its flags with a
 // Run method.
 type commands struct {
-	Try     tryCommand     `cmd:"" help:"Be a phone in the terminal: write to the line and read what it answers."`
-	Hear    hearCommand    `cmd:"" help:"Show what the line understands of a text."`
-	Reckon  reckonCommand  `cmd:"" help:"Compute what the line computes, from flags."`
-	Serve   serveCommand   `cmd:"" help:"Run the line."`
-	Init    initCommand    `cmd:"" help:"Write a configuration with fresh secrets."`
-	Check   checkCommand   `cmd:"" help:"Check configuration, messages and figures, and say what to mend."`
-	Log     logCommand     `cmd:"" help:"Print the journal as CSV or JSON lines, without numbers. The line must not run."`
-	Batches batchesCommand `cmd:"" help:"Print everybody's batches and sales as CSV, without numbers. The line must not run."`
-	Store   storeCommand   `cmd:"" help:"Back up or compact the store."`
-	Notice  noticeCommand  `cmd:"" help:"Preview, send and follow officers' notices."`
-	Officer officerCommand `cmd:"" help:"Make and keep the accounts of the officers' console."`
-	Channel channelCommand `cmd:"" help:"Show the channels, try one on a request, or let a paused one go on."`
+	Try      tryCommand      `cmd:"" help:"Be a phone in the terminal: write to the line and read what it answers."`
+	Hear     hearCommand     `cmd:"" help:"Show what the line understands of a text."`
+	Reckon   reckonCommand   `cmd:"" help:"Compute what the line computes, from flags."`
+	Serve    serveCommand    `cmd:"" help:"Run the line."`
+	Init     initCommand     `cmd:"" help:"Write a configuration with fresh secrets."`
+	Check    checkCommand    `cmd:"" help:"Check configuration, messages and figures, and say what to mend."`
+	Log      logCommand      `cmd:"" help:"Print the journal as CSV or JSON lines, without numbers. The line must not run."`
+	Batches  batchesCommand  `cmd:"" help:"Print everybody's batches and sales as CSV, without numbers. The line must not run."`
+	Store    storeCommand    `cmd:"" help:"Back up or compact the store."`
+	Notice   noticeCommand   `cmd:"" help:"Preview, send and follow officers' notices."`
+	Officer  officerCommand  `cmd:"" help:"Make and keep the accounts of the officers' console."`
+	Forecast forecastCommand `cmd:"" help:"Show, fetch and bring the weather of the places."`
+	Channel  channelCommand  `cmd:"" help:"Show the channels, try one on a request, or let a paused one go on."`
 
 	InstallCompletions kongplete.InstallCompletions `cmd:"" help:"Complete this program's commands in your shell."`
 }

@@ -217,7 +217,11 @@ func orderStore(config Config, command, argument string) (answer []byte, err err
 	if err != nil {
 		return nil, err
 	}
-	c := &controller{config: config, store: store, notices: gateway.NewNotices(store, line.service), watch: watch, hold: &hold{}}
+	log := slog.New(slog.DiscardHandler)
+	c := &controller{
+		config: config, store: store, notices: gateway.NewNotices(store, line.service), watch: watch, hold: &hold{}, log: log,
+		knowledge: line.knowledge, fetcher: config.fetcher(line.knowledge, log, nil),
+	}
 	return c.do(ctx, command, argument)
 }
 

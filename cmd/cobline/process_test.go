@@ -127,6 +127,11 @@ func (p *process) start() {
 	}
 }
 
+// rewrite gives the stopped program another configuration.
+func (p *process) rewrite(config string) {
+	require.NoError(p.t, os.WriteFile(p.config, []byte(config), 0o600))
+}
+
 // kill ends the program as a crash does.
 func (p *process) kill() {
 	_ = p.cmd.Process.Kill() // it may have ended by itself

@@ -119,7 +119,11 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
-	control := &controller{config: config, store: store, notices: notices, workers: workers, watch: watch, hold: hold, log: log}
+	weather := config.fetcher(line.knowledge, log, metrics)
+	control := &controller{
+		config: config, store: store, notices: notices, workers: workers, watch: watch, hold: hold, log: log,
+		knowledge: line.knowledge, fetcher: weather,
+	}
 	commands, err := control.listen()
 	if err != nil {
 		return err
@@ -165,6 +169,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return watchStore(running, store) })
 	loops.Go(func() error { return control.run(running, commands) })
 	loops.Go(func() error { return spending.Run(running) })
+	loops.Go(func() error { return weather.Run(running) })
 	loops.Go(func() error { return shown.Run(running) })
 	if office != nil {
 		loops.Go(func() error { return office.Run(running) })

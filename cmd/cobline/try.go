@@ -14,7 +14,6 @@ import (
 	"github.com/mattn/go-isatty"
 	"github.com/peterh/liner"
 
-	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/sms"
 	"cobline/locales"
@@ -27,7 +26,7 @@ type tryCommand struct {
 	Place    string       `placeholder:"KEY" help:"The place of the configuration the phone is at."`
 	At       string       `placeholder:"'2026-03-02 09:00'" help:"When the conversation begins, in the place's time (default: now)."`
 	Segments bool         `help:"Show after each message how many segments it takes, in which alphabet, and its units."`
-	Weather  string       `placeholder:"FILE" help:"The coming days as CSV: a line of names out of max,min,humidity,sunshine,wind,rain (degrees, a share, hours, m/s, mm), then a line a day."`
+	Weather  string       `placeholder:"FILE" help:"The coming days as CSV: a line of names such as max,min,humidity,sunshine,wind,rain (degrees, a share, hours, m/s, mm), then a line a day."`
 	Data     string       `placeholder:"DIR" help:"Keep the store in this directory, to go on later."`
 	Config   string       `placeholder:"FILE" help:"Take places and settings from a configuration."`
 	URL      string       `name:"url" placeholder:"URL" help:"Write to a running line's plain channel instead, such as http://127.0.0.1:8080/in/plain."`
@@ -135,13 +134,10 @@ func (t *tryCommand) phone() (phone, error) {
 	if err != nil || t.Weather == "" {
 		return p, err
 	}
-	days, err := readSky(t.Weather, start)
+	facts, err := under(p.line.service.Facts(), t.Weather, start)
 	if err == nil {
-		var facts *dialog.Facts
-		if facts, err = under(p.line.service.Facts(), days, start); err == nil {
-			p.line.service.SetFacts(facts)
-			return p, nil
-		}
+		p.line.service.SetFacts(facts)
+		return p, nil
 	}
 	return nil, errors.Join(err, p.close())
 }

@@ -152,6 +152,11 @@ func newCSV(octets []byte, r *Reader) (*csvBody, error) {
 			return nil, fmt.Errorf("line 1: no column is called %q; there are %s", name, strings.Join(b.head, ", "))
 		}
 	}
+	for _, name := range b.head {
+		if known := func(c column) bool { return c.at == name }; r.strict && !slices.ContainsFunc(r.fields, known) {
+			return nil, fmt.Errorf("line 1: no column is called %q; there are %s", name, strings.Join(PlainColumns(), ", "))
+		}
+	}
 	if !slices.ContainsFunc(r.fields, func(c column) bool { _, ok := b.column(c.at); return ok }) {
 		return nil, fmt.Errorf("line 1: no column is one of the mapping's; there are %s", strings.Join(b.head, ", "))
 	}

@@ -52,6 +52,7 @@ type Reader struct {
 	zone    *time.Location // nil: that of the place
 	hourly  bool
 	before  bool // sums lie before the time of their row
+	strict  bool // a column that is no field is a mistake
 }
 
 // column is where a field stands and in what unit.
@@ -91,13 +92,12 @@ func Compile(m Mapping) (*Reader, error) {
 		want(err == nil, "zone", "%q is not a time zone; write one such as Africa/Nairobi", m.Zone)
 		r.zone = zone
 	}
-	enough := 24 * time.Hour
+	enough, why := 24*time.Hour, "must say year, month and day, such as DD.MM.YYYY"
 	if r.hourly {
-		enough = time.Hour
+		enough, why = time.Hour, "must say year, month, day and hour, such as YYYY-MM-DD hh:mm"
 	}
-	if _, err := gateway.NewTimes(m.Layout, time.UTC, enough); err != nil {
-		want(false, "layout", "%v", err)
-	}
+	_, err := gateway.NewTimes(m.Layout, time.UTC, enough)
+	want(err == nil, "layout", "%s", why)
 	known := dailyFields
 	if r.hourly {
 		known = hourlyFields
@@ -147,8 +147,12 @@ func Plain() *Reader {
 	if err != nil {
 		panic(err) // the mapping above is wrong
 	}
+	r.strict = true
 	return r
 }
+
+// PlainColumns returns the names of columns that Plain knows.
+func PlainColumns() []string { return slices.Sorted(maps.Keys(dailyFields)) }
 
 // row is one day or hour of a body, in the units of package calc.
 type row struct {

@@ -296,6 +296,8 @@ func TestRefusals(t *testing.T) {
 	}
 	_, err := compiled(t, Mapping{Format: "cap"}).Read(nil, hilltop, now, now)
 	require.Error(t, err)
+	_, err = Plain().Read([]byte("max,min,humidty\n28,15,.5"), hilltop, now, now)
+	require.ErrorContains(t, err, `line 1: no column is called "humidty"; there are cloud, code, dew`)
 	long := "max,min\n" + strings.Repeat("28,15\n", maxRows+1)
 	_, err = Plain().Read([]byte(long), hilltop, now, now)
 	require.EqualError(t, err, "it has more than 1000 rows")
