@@ -64,16 +64,16 @@ const (
 // String returns the enrolment in lower case.
 func (e Enrolment) String() string { return name(e, "greeted", "known", "unreached") }
 
-// Enrol takes in what an officer knows of a person, with how consent was given. A
-// number never met is told who writes and why. Of one that opted out nothing is
-// kept: the error is ErrOptedOut.
+// Enrol takes in what an officer knows of a person. A number never met is told who
+// writes and why, and needs a consent. Of one that opted out nothing is kept: the
+// error is ErrOptedOut.
 func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, by string, now time.Time) (Enrolment, error) {
-	if strings.TrimSpace(p.Consent) == "" {
-		return 0, errors.New("how consent was given is missing: a form, a meeting, a list that was signed")
-	}
 	change, err := s.act(ctx, n, now, Entry{Kind: Enrolled, By: by}, func(c Conversation) (dialog.Event, error) {
-		if c.State.Stopped {
+		switch {
+		case c.State.Stopped:
 			return nil, ErrOptedOut
+		case c.Rev == 0 && strings.TrimSpace(p.Consent) == "":
+			return nil, errors.New("how consent was given is missing: a form, a meeting, a list that was signed")
 		}
 		return dialog.Enrolled{Profile: p}, nil
 	})

@@ -64,7 +64,7 @@ type Options struct {
 	Accounts *Accounts
 	Facts    func() *dialog.Facts // for places and their zones
 	Service  *gateway.Service
-	People   gateway.People
+	People   People
 	Views    *views.Views
 	Register *register.Importer
 	Notices  *gateway.Notices
@@ -74,6 +74,12 @@ type Options struct {
 	Secure bool
 	Now    func() time.Time // nil: the clock of the machine
 	Log    *slog.Logger
+}
+
+// People is what the line knows of people: a gateway.Store.
+type People interface {
+	gateway.People
+	Load(ctx context.Context, n gateway.Number) (gateway.Conversation, error)
 }
 
 // Console is the officers' pages. It is safe for concurrent use.

@@ -15,6 +15,7 @@ type field struct {
 	Value       string
 	Options     []option // of a select
 	Optional    bool
+	Filter      bool   // of a search, which needs nothing
 	Complete    string // what a browser may fill in, as HTML names it
 	Lang        string // of what is written, if it is not English
 	Measure     string // the page that tells what a text comes to on phones
@@ -41,7 +42,7 @@ func (f *form) fill(v url.Values) {
 		if f.Fields[i].Kind == "select" && !slices.ContainsFunc(f.Fields[i].Options, func(o option) bool { return o.Value == f.Fields[i].Value }) {
 			f.Fields[i].Fault = "Choose one of the list."
 		}
-		if v.Get(f.Fields[i].Name) == "" && !f.Fields[i].Optional && f.Fields[i].Kind != "checkbox" && f.Fields[i].Kind != "file" {
+		if v.Get(f.Fields[i].Name) == "" && !f.Fields[i].Optional && !f.Fields[i].Filter && f.Fields[i].Kind != "checkbox" && f.Fields[i].Kind != "file" {
 			f.Fields[i].Fault = "This is missing."
 		}
 	}

@@ -112,6 +112,7 @@ var fixtures = map[string]func(*office){
 // by the fill of its own test file.
 func (o *office) fill() {
 	o.fillAudit()
+	o.fillProducers()
 	o.fillNotices()
 }
 

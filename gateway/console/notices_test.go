@@ -111,7 +111,7 @@ func TestNoticeFromFormToPhones(t *testing.T) {
 		}
 	}
 	require.Equal(t, []gateway.Number{person(t, 1), person(t, 2)}, to)
-	require.Equal(t, "notice started", o.trail()[0].What)
+	require.Equal(t, "officer", o.did("notice started").By)
 	p = c.get(sent.path)
 	require.Contains(t, p.text(), "going out: 0 of 2")
 	require.Equal(t, "5", p.Find("#progress").AttrOr("data-refresh", ""))
@@ -155,8 +155,7 @@ func TestReadyNotice(t *testing.T) {
 	}
 	require.Len(t, texts, 1)
 	require.Contains(t, texts[0], "Mvua")
-	require.Equal(t, "notice tried", o.trail()[0].What)
-	require.Equal(t, person(t, 77).String(), o.trail()[0].On, "masked")
+	require.Equal(t, person(t, 77).String(), o.did("notice tried").On, "masked")
 	require.Equal(t, http.StatusOK, c.submit(tried, "/office/notices/send", nil).status, "what was tried can be sent")
 }
 

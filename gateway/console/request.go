@@ -245,6 +245,11 @@ func (q *request) takeFlash() (flash string, err error) {
 	return flash, nil
 }
 
+// longer returns a context for what takes more time than a page.
+func longer(ctx context.Context, d time.Duration) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(context.WithoutCancel(ctx), d)
+}
+
 // audit records what the reader did.
 func (q *request) audit(what, on, detail string) error {
 	return gateway.Audit(q.ctx, q.Desk, gateway.Record{At: q.now, By: q.Account.Name, What: what, On: on, Detail: detail})

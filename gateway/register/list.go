@@ -161,7 +161,6 @@ type table struct {
 	list    *List
 	columns []string       // by place; empty: ignored
 	names   map[string]int // column -> place
-	written []string       // the names as the file has them
 	seen    map[string]int // digits -> line
 }
 
