@@ -100,6 +100,9 @@ func (c Config) notes() []string {
 		out = append(out, ch.notes()...)
 		sends = sends || ch.Out != nil
 	}
+	if !c.Console.Off && !c.loopback() && c.Console.Certificate == "" && len(c.Console.Proxies) == 0 {
+		note("nobody can sign in to the console over http from elsewhere: give the line a certificate and key, or name your proxy in console.proxies")
+	}
 	for _, p := range c.places() {
 		if p.Emergency == "" {
 			note("place %s has no emergency number: people are sent to a clinic and to their neighbours", p.Key)

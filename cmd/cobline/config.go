@@ -22,7 +22,6 @@ import (
 
 	"cobline/calc"
 	"cobline/gateway"
-	"cobline/gateway/console"
 	"cobline/gateway/webhook"
 	"cobline/locales"
 )
@@ -76,14 +75,11 @@ type ConsoleConfig struct {
 	Key         string   // of the certificate
 	Proxies     []string // our own, through which browsers come
 	Header      string   // in which they put the address of who asks
-	Secure      *bool    // cookies over TLS alone; left out: unless only this machine reaches the line
 }
 
-// secure reports whether browsers send the console's cookies over TLS alone.
+// secure reports whether browsers send the console's cookies over TLS alone:
+// wherever others reach the line, or a proxy brings them.
 func (c Config) secure() bool {
-	if c.Console.Secure != nil {
-		return *c.Console.Secure
-	}
 	return c.Console.Certificate != "" || len(c.Console.Proxies) > 0 || !c.loopback()
 }
 
@@ -445,7 +441,6 @@ func (l *loader) validateChannels() {
 				where = ".reports.path"
 			}
 			l.want(!slices.ContainsFunc(taken, e.Overlaps), key+where, "%s is used twice", e.Path)
-			l.want(l.Console.Off || e.Path != console.Root && !strings.HasPrefix(e.Path, console.Root+"/"), key+where, "%s is where the officers' console stands", e.Path)
 		}
 		taken = append(taken, shape.Endpoints()...)
 	}

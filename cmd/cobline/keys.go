@@ -161,6 +161,12 @@ func setLeaf(v reflect.Value, s string) error {
 			list = reflect.Append(list, reflect.ValueOf(strings.TrimSpace(part)).Convert(v.Type().Elem()))
 		}
 		v.Set(list)
+	case v.Kind() == reflect.Bool:
+		b, err := strconv.ParseBool(s)
+		if err != nil {
+			return fmt.Errorf("%q is neither true nor false", s)
+		}
+		v.SetBool(b)
 	case v.CanFloat():
 		x, err := strconv.ParseFloat(s, 64)
 		if err != nil {

@@ -208,7 +208,7 @@ func newOffice(ctx context.Context, config Config, store *boltstore.Store, line 
 	if err != nil {
 		return nil, err
 	}
-	if len(all) == 0 {
+	if !slices.ContainsFunc(all, func(a console.Account) bool { return !a.Disabled }) {
 		if !config.loopback() {
 			return nil, advised{
 				fmt.Errorf("the line listens on %s, which others can reach, and nobody has an account for its console", config.Listen),

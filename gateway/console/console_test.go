@@ -200,3 +200,12 @@ func TestTheAuditTrailIsReadPageByPage(t *testing.T) {
 	}
 	require.Equal(t, 3*auditPage+2, rows)
 }
+
+func TestC32Menu(t *testing.T) {
+	o := newConsole(t)
+	var menu []string
+	o.as(Viewer).get("/office/help").Find("nav[aria-label='The line'] a").Each(func(_ int, s *goquery.Selection) {
+		menu = append(menu, s.Text())
+	})
+	require.Equal(t, []string{"Outlook", "Notices", "Talk", "Questions", "Producers", "Batches"}, menu)
+}
