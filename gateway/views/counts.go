@@ -18,11 +18,12 @@ type Within struct {
 	Place    string
 	Lang     locales.Lang
 	Topic    string
-	From, To time.Time // days; both are included
+	From, To time.Time // both are included; Days counts by day, all else by month
 }
 
-// where returns the conditions on a table of days.
-func (w Within) where(v *Views) (string, []any) {
+// where returns the conditions on a table of sums, of which the given column is
+// a part of a day.
+func (w Within) where(v *Views, column string, part int64) (string, []any) {
 	where, args := []string{`1`}, []any{}
 	add := func(condition string, arg any) { where, args = append(where, condition), append(args, arg) }
 	if w.Place != "" {
@@ -35,10 +36,10 @@ func (w Within) where(v *Views) (string, []any) {
 		add(`topic = ?`, w.Topic)
 	}
 	if !w.From.IsZero() {
-		add(`day >= ?`, v.day(w.From))
+		add(column+` >= ?`, v.day(w.From)/part)
 	}
 	if !w.To.IsZero() {
-		add(`day <= ?`, v.day(w.To))
+		add(column+` <= ?`, v.day(w.To)/part)
 	}
 	return strings.Join(where, ` AND `), args
 }
@@ -64,12 +65,12 @@ func (v *Views) Stops(ctx context.Context, w Within, now time.Time) (stops []Sto
 			return err
 		}
 	}
-	where, args := w.where(v)
+	where, args := w.where(v, `month`, 100)
 	if err := v.query(ctx, sum(1), `SELECT topic, step, sum(n) FROM stop WHERE `+where+` GROUP BY topic, step`, args...); err != nil {
 		return nil, err
 	}
 	// Whoever wrote within the last day may still go on.
-	recent := strings.NewReplacer(`place`, `stop_place`, `lang`, `stop_lang`, `topic`, `stop_topic`, `day`, `stop_day`).Replace(where)
+	recent := strings.NewReplacer(`place`, `stop_place`, `lang`, `stop_lang`, `topic`, `stop_topic`, `month`, `stop_month`).Replace(where)
 	err = v.query(ctx, sum(-1), `SELECT stop_topic, stop_step, count(*) FROM person WHERE last >= ? AND last > 0 AND `+recent+` GROUP BY stop_topic, stop_step`,
 		append([]any{now.Add(-silence).UnixMilli()}, args...)...)
 	if err != nil {
@@ -93,9 +94,11 @@ type Said struct {
 	Unknown int // of them, not understood
 }
 
-// Days counts texts by day, the oldest first. A day without any is left out.
+// Days counts texts of all topics by day, the oldest first. A day without any is
+// left out.
 func (v *Views) Days(ctx context.Context, w Within) (days []Said, err error) {
-	where, args := w.where(v)
+	w.Topic = ""
+	where, args := w.where(v, `day`, 1)
 	err = v.query(ctx, func(row *sql.Rows) error {
 		var day int64
 		var s Said
@@ -116,13 +119,13 @@ type About struct {
 
 // Topics counts texts by what they were about, the most frequent first.
 func (v *Views) Topics(ctx context.Context, w Within) (topics []About, err error) {
-	where, args := w.where(v)
+	where, args := w.where(v, `month`, 100)
 	err = v.query(ctx, func(row *sql.Rows) error {
 		var a About
 		err := row.Scan(&a.Topic, &a.Texts, &a.Unknown)
 		topics = append(topics, a)
 		return err
-	}, `SELECT topic, sum(n) AS texts, sum(puzzled) FROM said WHERE `+where+` GROUP BY topic ORDER BY texts DESC, topic`, args...)
+	}, `SELECT topic, sum(n) AS texts, sum(puzzled) FROM about WHERE `+where+` GROUP BY topic ORDER BY texts DESC, topic`, args...)
 	return topics, err
 }
 
@@ -315,7 +318,7 @@ func (v *Views) Works(ctx context.Context, now time.Time) (works []Work, err err
 			w.Opened = n
 		}
 		return nil
-	}, `SELECT p.place, d.stage, count(DISTINCT d.person) FROM drum d JOIN person p ON p.key = d.person WHERE p.gone = 0 GROUP BY p.place, d.stage`)
+	}, `SELECT p.place, d.stage, count(DISTINCT d.person) FROM drum d CROSS JOIN person p ON p.key = d.person WHERE p.gone = 0 GROUP BY p.place, d.stage`)
 	if err != nil {
 		return nil, err
 	}
@@ -325,7 +328,7 @@ func (v *Views) Works(ctx context.Context, now time.Time) (works []Work, err err
 		err := row.Scan(&place, &n)
 		of(place).Drying = n
 		return err
-	}, `SELECT p.place, count(DISTINCT b.person) FROM batch b JOIN person p ON p.key = b.person WHERE b.at >= ? AND p.gone = 0 GROUP BY p.place`, now.Add(-dialog.DryingTime).UnixMilli())
+	}, `SELECT p.place, count(DISTINCT b.person) FROM batch b CROSS JOIN person p ON p.key = b.person WHERE b.at >= ? AND p.gone = 0 GROUP BY p.place`, now.Add(-dialog.DryingTime).UnixMilli())
 	slices.SortFunc(works, func(a, b Work) int { return strings.Compare(a.Place, b.Place) })
 	return works, err
 }

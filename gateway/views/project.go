@@ -196,7 +196,7 @@ type person struct {
 
 // stop is where a conversation ends.
 type stop struct {
-	day                      int64
+	month                    int64
 	place, lang, topic, step string
 }
 
@@ -250,8 +250,8 @@ func (r *round) person(id int64) (*person, error) {
 		return p, nil
 	}
 	p := &person{}
-	err := r.row(`SELECT gone, first, last, texts, stop_day, stop_place, stop_lang, stop_topic, stop_step, recipe, recipe_last, lit, done, alarm, dirty FROM person WHERE key = ?`, id).
-		Scan(&p.gone, &p.first, &p.last, &p.texts, &p.stop.day, &p.stop.place, &p.stop.lang, &p.stop.topic, &p.stop.step, &p.recipe, &p.recipeEnd, &p.lit, &p.done, &p.alarm, &p.dirty)
+	err := r.row(`SELECT gone, first, last, texts, stop_month, stop_place, stop_lang, stop_topic, stop_step, recipe, recipe_last, lit, done, alarm, dirty FROM person WHERE key = ?`, id).
+		Scan(&p.gone, &p.first, &p.last, &p.texts, &p.stop.month, &p.stop.place, &p.stop.lang, &p.stop.topic, &p.stop.step, &p.recipe, &p.recipeEnd, &p.lit, &p.done, &p.alarm, &p.dirty)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return nil, err
 	}
@@ -318,11 +318,12 @@ func (r *round) heard(p *person, e gateway.Entry, h dialog.Heard, place string) 
 	if !h.Understood {
 		puzzled = 1
 	}
-	r.add(sum{table: "said", when: day, place: place, lang: lang, topic: h.Topic}, 1, puzzled)
+	r.add(sum{table: "said", when: day, place: place, lang: lang}, 1, puzzled)
+	r.add(sum{table: "about", when: day / 100, place: place, lang: lang, topic: h.Topic}, 1, puzzled)
 	if p.texts > 0 && ms-p.last <= silence.Milliseconds() {
 		r.stop(p.stop, -1)
 	}
-	p.stop = stop{day, place, lang, topic, step}
+	p.stop = stop{day / 100, place, lang, topic, step}
 	r.stop(p.stop, 1)
 	if p.texts == 0 {
 		p.first = ms
@@ -333,7 +334,7 @@ func (r *round) heard(p *person, e gateway.Entry, h dialog.Heard, place string) 
 }
 
 func (r *round) stop(s stop, n float64) {
-	r.add(sum{table: "stop", when: s.day, place: s.place, lang: s.lang, topic: s.topic, step: s.step}, n)
+	r.add(sum{table: "stop", when: s.month, place: s.place, lang: s.lang, topic: s.topic, step: s.step}, n)
 }
 
 // How a recipe belongs to a batch. Common practice, no source.
@@ -658,12 +659,12 @@ func (r *round) forget(id int64) error {
 // write ends the round: what is known of people, the sums, and how far it came.
 func (r *round) write(saved gateway.Key) error {
 	for id, p := range r.persons {
-		err := r.exec(`INSERT INTO person (key, gone, first, last, texts, stop_day, stop_place, stop_lang, stop_topic, stop_step, recipe, recipe_last, lit, done, alarm, dirty)
+		err := r.exec(`INSERT INTO person (key, gone, first, last, texts, stop_month, stop_place, stop_lang, stop_topic, stop_step, recipe, recipe_last, lit, done, alarm, dirty)
 			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)
 			ON CONFLICT (key) DO UPDATE SET gone = excluded.gone, first = excluded.first, last = excluded.last, texts = excluded.texts,
-			stop_day = excluded.stop_day, stop_place = excluded.stop_place, stop_lang = excluded.stop_lang, stop_topic = excluded.stop_topic, stop_step = excluded.stop_step,
+			stop_month = excluded.stop_month, stop_place = excluded.stop_place, stop_lang = excluded.stop_lang, stop_topic = excluded.stop_topic, stop_step = excluded.stop_step,
 			recipe = excluded.recipe, recipe_last = excluded.recipe_last, lit = excluded.lit, done = excluded.done, alarm = excluded.alarm, dirty = excluded.dirty`,
-			id, p.gone, p.first, p.last, p.texts, p.stop.day, p.stop.place, p.stop.lang, p.stop.topic, p.stop.step, p.recipe, p.recipeEnd, p.lit, p.done, p.alarm, p.dirty)
+			id, p.gone, p.first, p.last, p.texts, p.stop.month, p.stop.place, p.stop.lang, p.stop.topic, p.stop.step, p.recipe, p.recipeEnd, p.lit, p.done, p.alarm, p.dirty)
 		if err != nil {
 			return fmt.Errorf("write where persons are: %w", err)
 		}
@@ -685,10 +686,13 @@ func (r *round) write(saved gateway.Key) error {
 func (r *round) writeSum(s sum, a amounts) error {
 	switch s.table {
 	case "said":
-		return r.exec(`INSERT INTO said (day, place, lang, topic, n, puzzled) VALUES (?, ?, ?, ?, ?, ?)
+		return r.exec(`INSERT INTO said (day, place, lang, n, puzzled) VALUES (?, ?, ?, ?, ?)
+			ON CONFLICT DO UPDATE SET n = n + excluded.n, puzzled = puzzled + excluded.puzzled`, s.when, s.place, s.lang, int64(a[0]), int64(a[1]))
+	case "about":
+		return r.exec(`INSERT INTO about (month, place, lang, topic, n, puzzled) VALUES (?, ?, ?, ?, ?, ?)
 			ON CONFLICT DO UPDATE SET n = n + excluded.n, puzzled = puzzled + excluded.puzzled`, s.when, s.place, s.lang, s.topic, int64(a[0]), int64(a[1]))
 	case "stop":
-		return r.exec(`INSERT INTO stop (day, place, lang, topic, step, n) VALUES (?, ?, ?, ?, ?, ?)
+		return r.exec(`INSERT INTO stop (month, place, lang, topic, step, n) VALUES (?, ?, ?, ?, ?, ?)
 			ON CONFLICT DO UPDATE SET n = n + excluded.n`, s.when, s.place, s.lang, s.topic, s.step, int64(a[0]))
 	case "spend":
 		return r.exec(`INSERT INTO spend (day, channel, segments, money) VALUES (?, ?, ?, ?)

@@ -527,14 +527,15 @@ func (r reference) counts() {
 	require.Equal(r, days, got)
 	require.Equal(r, unknown, gotUnknown)
 
-	for _, w := range []views.Within{{}, {Place: "mlima"}, {Lang: "sw"}, {From: start.AddDate(0, 0, 1), To: start.AddDate(0, 0, 20)}} {
+	for _, w := range []views.Within{{}, {Place: "mlima"}, {Lang: "sw"}, {From: start, To: start.AddDate(0, 0, 5)}, {From: start.AddDate(0, 1, 0), Topic: "recipe"}} {
 		ended := map[string]int{}
 		for _, list := range texts {
 			for i, e := range list {
 				on := i+1 < len(list) && list[i+1].Key.Time().Sub(e.Key.Time()) <= 24*time.Hour || i+1 == len(list) && r.now.Sub(e.Key.Time()) <= 24*time.Hour
-				day := e.Key.Time().Format("20060102")
+				month := e.Key.Time().Format("200601")
 				if on || w.Place != "" && at(e.Place) != w.Place || w.Lang != "" && e.Heard.Lang != w.Lang ||
-					!w.From.IsZero() && (day < w.From.Format("20060102") || day > w.To.Format("20060102")) {
+					!w.From.IsZero() && month < w.From.Format("200601") || !w.To.IsZero() && month > w.To.Format("200601") ||
+					w.Topic != "" && !strings.HasPrefix(cmp.Or(e.Heard.Step, e.Heard.Topic+"."), w.Topic+".") {
 					continue
 				}
 				where := e.Heard.Step
@@ -553,6 +554,22 @@ func (r reference) counts() {
 		require.Equal(r, ended, found, "%+v", w)
 		r.all[fmt.Sprintf("stops %+v", w)] = stops
 	}
+
+	about := map[string]int{}
+	for _, list := range texts {
+		for _, e := range list {
+			if at(e.Place) == "mlima" {
+				about[e.Heard.Topic]++
+			}
+		}
+	}
+	gotAbout := map[string]int{}
+	topics, err := r.views.Topics(r.ctx, views.Within{Place: "mlima"})
+	require.NoError(r, err)
+	for _, a := range topics {
+		gotAbout[a.Topic] = a.Texts
+	}
+	require.Equal(r, about, gotAbout)
 
 	// The store's own ledger counts what was spent by itself.
 	spent, err := r.views.Spending(r.ctx, start, r.now, false)

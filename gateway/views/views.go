@@ -105,7 +105,7 @@ func (v *Views) close() error {
 
 // schemaVersion says what the file holds and how it was reckoned. Any change of
 // either makes a new one.
-const schemaVersion = 1
+const schemaVersion = 2
 
 // version is what a file must say to be used.
 func (v *Views) version() string {
@@ -257,15 +257,15 @@ CREATE TABLE sent (
 CREATE TABLE person (
 	key INTEGER PRIMARY KEY, gone INTEGER NOT NULL DEFAULT 0, dirty INTEGER NOT NULL DEFAULT 0,
 	first INTEGER NOT NULL DEFAULT 0, last INTEGER NOT NULL DEFAULT 0, texts INTEGER NOT NULL DEFAULT 0,
-	stop_day INTEGER NOT NULL DEFAULT 0, stop_place TEXT NOT NULL DEFAULT '', stop_lang TEXT NOT NULL DEFAULT '', stop_topic TEXT NOT NULL DEFAULT '', stop_step TEXT NOT NULL DEFAULT '',
+	stop_month INTEGER NOT NULL DEFAULT 0, stop_place TEXT NOT NULL DEFAULT '', stop_lang TEXT NOT NULL DEFAULT '', stop_topic TEXT NOT NULL DEFAULT '', stop_step TEXT NOT NULL DEFAULT '',
 	recipe INTEGER NOT NULL DEFAULT 0, recipe_last INTEGER NOT NULL DEFAULT 0, lit INTEGER NOT NULL DEFAULT 0, done INTEGER NOT NULL DEFAULT 0, alarm INTEGER NOT NULL DEFAULT 0,
 	place TEXT NOT NULL DEFAULT '', grp TEXT NOT NULL DEFAULT '', lang TEXT NOT NULL DEFAULT '', stopped INTEGER NOT NULL DEFAULT 0, accepts INTEGER NOT NULL DEFAULT 0, seen INTEGER NOT NULL DEFAULT 0
 );
 CREATE INDEX person_dirty ON person (key) WHERE dirty = 1;
 CREATE INDEX person_last ON person (last) WHERE last > 0;
-CREATE INDEX person_seen ON person (seen, key) WHERE gone = 0;
-CREATE INDEX person_place ON person (place, seen, key) WHERE gone = 0;
-CREATE INDEX person_group ON person (grp, seen, key) WHERE gone = 0;
+-- These two hold all that lists of people ask for, so that counting reads nothing else.
+CREATE INDEX person_seen ON person (seen, key, place, grp, lang, stopped) WHERE gone = 0;
+CREATE INDEX person_place ON person (place, seen, key, grp, lang, stopped) WHERE gone = 0;
 CREATE TABLE drum (person INTEGER NOT NULL, n INTEGER NOT NULL, stage TEXT NOT NULL, waste TEXT NOT NULL, PRIMARY KEY (person, n)) WITHOUT ROWID;
 CREATE INDEX drum_stage ON drum (stage, person);
 
@@ -280,8 +280,9 @@ CREATE INDEX batch_at ON batch (at, person, waste);
 -- Sums. A bin of spread is a step of what is measured, so that medians come from counts.
 CREATE TABLE made (month INTEGER NOT NULL, waste TEXT NOT NULL, place TEXT NOT NULL, n INTEGER NOT NULL, feed REAL NOT NULL, char REAL NOT NULL, PRIMARY KEY (month, waste, place)) WITHOUT ROWID;
 CREATE TABLE spread (what INTEGER NOT NULL, month INTEGER NOT NULL, waste TEXT NOT NULL, place TEXT NOT NULL, bin INTEGER NOT NULL, n INTEGER NOT NULL, PRIMARY KEY (what, month, waste, place, bin)) WITHOUT ROWID;
-CREATE TABLE said (day INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, n INTEGER NOT NULL, puzzled INTEGER NOT NULL, PRIMARY KEY (day, place, lang, topic)) WITHOUT ROWID;
-CREATE TABLE stop (day INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, step TEXT NOT NULL, n INTEGER NOT NULL, PRIMARY KEY (day, place, lang, topic, step)) WITHOUT ROWID;
+CREATE TABLE said (day INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, n INTEGER NOT NULL, puzzled INTEGER NOT NULL, PRIMARY KEY (day, place, lang)) WITHOUT ROWID;
+CREATE TABLE about (month INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, n INTEGER NOT NULL, puzzled INTEGER NOT NULL, PRIMARY KEY (month, place, lang, topic)) WITHOUT ROWID;
+CREATE TABLE stop (month INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, step TEXT NOT NULL, n INTEGER NOT NULL, PRIMARY KEY (month, place, lang, topic, step)) WITHOUT ROWID;
 CREATE TABLE spend (day INTEGER NOT NULL, channel TEXT NOT NULL, segments INTEGER NOT NULL, money INTEGER NOT NULL, PRIMARY KEY (day, channel)) WITHOUT ROWID;
 
 -- What waits for an officer. Seen is when a duty phone, or the line itself, saw to it; state is that of the case on the desk.
