@@ -162,7 +162,7 @@ func TestWrongKeysAreExplained(t *testing.T) {
 		{`step = "hour"`, `step = "week"`, "forecast[0].step", "must be day or hour"},
 		{`wind = "data.wind > m/s"`, `wind = "data.wind > bft"`, "forecast[0].fields.wind", "write it as one of m/s, km/h, kn, mph"},
 		{`gust = "data.gust"`, `gale = "data.gust"`, "forecast[0].fields.gale", "is not known of hours; there are cloud, code"},
-		{`layout = "DD.MM.YYYY"`, `layout = "DD.MM"`, "forecast[1].layout", "must say year, month, day"},
+		{`layout = "DD.MM.YYYY"`, `layout = "DD.MM"`, "forecast[1].layout", "must say year, month and day"},
 		{`format = "cap"`, `format = "capp"`, "forecast[2].format", "must be json, csv or cap"},
 	} {
 		t.Run(c.key, func(t *testing.T) {
