@@ -46,6 +46,10 @@ var layers = map[string]layer{
 		ours:   []string{"gateway", "dialog"},
 		theirs: []string{"github.com/prometheus/client_golang"},
 	},
+	"gateway/chart": {
+		ours:   []string{"calc"},
+		theirs: []string{"gonum.org/v1/plot"},
+	},
 	"gateway/forecast": {
 		ours:   []string{"gateway", "dialog", "calc", "locales"},
 		theirs: []string{"github.com/tidwall/gjson", "github.com/prometheus/client_golang"},
@@ -66,7 +70,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/stretchr/testify/require", "pgregory.net/rapid"},
 	},
 	"gateway/console": {
-		ours: []string{"gateway", "gateway/sms", "gateway/views", "gateway/register", "dialog", "calc", "locales"},
+		ours: []string{"gateway", "gateway/sms", "gateway/views", "gateway/forecast", "gateway/chart", "gateway/register", "dialog", "calc", "locales"},
 		theirs: []string{
 			"github.com/gofiber/fiber/v2", "github.com/alexedwards/argon2id", "github.com/pquerna/otp", "github.com/boombuler/barcode/qr",
 			"gonum.org/v1/plot",
@@ -77,7 +81,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/valyala/fasthttp", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
 	},
 	"cmd/cobline": {
-		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/forecast", "gateway/outbox", "gateway/register", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},
+		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/chart", "gateway/forecast", "gateway/outbox", "gateway/register", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},
 		theirs: []string{
 			"github.com/alecthomas/kong", "github.com/willabides/kongplete", "github.com/BurntSushi/toml",
 			"github.com/peterh/liner", "github.com/mattn/go-isatty", "github.com/prometheus/client_golang", "golang.org/x/sync/errgroup",

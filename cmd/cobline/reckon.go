@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"reflect"
 	"regexp"
 	"slices"
@@ -17,6 +18,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"cobline/calc"
+	"cobline/gateway/chart"
 	"cobline/gateway/sms"
 )
 
@@ -65,7 +67,7 @@ type method struct {
 	input, result reflect.Type
 	fields        []field
 	run           func(in reflect.Value) (any, error)
-	draw          func(in reflect.Value) (picture, error) // nil: no picture says more than the numbers
+	draw          func(in reflect.Value) (chart.Picture, error) // nil: no picture says more than the numbers
 }
 
 // field is one input of a method: a leaf of its struct.
@@ -76,7 +78,7 @@ type field struct {
 	flag  string
 }
 
-func methodOf[I, O any](name, help string, f func(I) (O, error), draw ...func(I) (picture, error)) method {
+func methodOf[I, O any](name, help string, f func(I) (O, error), draw ...func(I) (chart.Picture, error)) method {
 	m := method{name: name, help: help, input: reflect.TypeFor[I](), result: reflect.TypeFor[O]()}
 	m.fields = fieldsOf(m.input, nil, "")
 	// Two structs may have a field of one name: the outer one keeps it.
@@ -93,7 +95,7 @@ func methodOf[I, O any](name, help string, f func(I) (O, error), draw ...func(I)
 	}
 	m.run = func(in reflect.Value) (any, error) { return f(in.Interface().(I)) }
 	for _, d := range draw {
-		m.draw = func(in reflect.Value) (picture, error) { return d(in.Interface().(I)) }
+		m.draw = func(in reflect.Value) (chart.Picture, error) { return d(in.Interface().(I)) }
 	}
 	return m
 }
@@ -328,7 +330,7 @@ func (*reckonCommand) Run(ctx *kong.Context, t *terminal) error {
 	if err != nil {
 		return err
 	}
-	return p.write(file)
+	return os.WriteFile(file, p.File(), 0o644)
 }
 
 // setInput sets an input from its flag. A flag that was not given leaves it
