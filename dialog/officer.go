@@ -836,3 +836,10 @@ func (t *turn) resign() {
 		t.do(Resign{})
 	}
 }
+
+// AsksSecret reports whether a PIN or a code is what the conversation waits for.
+func (s State) AsksSecret() bool {
+	return slices.ContainsFunc(s.Frames, func(f Frame) bool {
+		return f.Topic == topicOffice && (f.Open == slotPIN || f.Open == slotNewPIN || f.Open == slotCode)
+	})
+}

@@ -24,10 +24,16 @@ type Record struct {
 
 // Audit adds a record to the trail.
 func Audit(ctx context.Context, d Desk, r Record) error {
-	if err := d.Put(ctx, AuditKind, auditID(r.At), r, 0); err != nil {
+	doc := r.document()
+	if err := d.Put(ctx, doc.Kind, doc.ID, doc.Value, doc.Rev); err != nil {
 		return fmt.Errorf("record %q in the audit trail: %w", r.What, err)
 	}
 	return nil
+}
+
+// document is the record as it is written.
+func (r Record) document() Document {
+	return Document{Kind: AuditKind, ID: auditID(r.At), Value: r}
 }
 
 // audited counts the records of this process: it orders those of one millisecond.

@@ -29,16 +29,14 @@ const (
 	Enrolled Kind = 23 // an officer entered the person
 	Answered Kind = 24 // an officer replied, or phoned: By, About
 
+	Posted    Kind = 25 // the number became an officer's phone, or is one no longer: By
 	Forgotten Kind = 26 // an administrator erased the person, as they asked
 )
 
 // String returns the kind in lower case, as lists of the journal show it.
 func (k Kind) String() string {
-	if k == Forgotten {
-		return "forgotten"
-	}
-	if k >= Enlisted && k <= Answered {
-		return name(k-Enlisted+1, "enlisted", "noticed", "missed", "enrolled", "answered")
+	if k >= Enlisted && k <= Forgotten {
+		return name(k-Enlisted+1, "enlisted", "noticed", "missed", "enrolled", "answered", "posted", "forgotten")
 	}
 	return name(k, "heard", "rang", "alerted", "acknowledged", "lapsed", "settled", "foreign", "reported", "opted out")
 }

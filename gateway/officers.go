@@ -31,11 +31,12 @@ func (s *Service) act(ctx context.Context, n Number, now time.Time, e Entry, dec
 		}
 		line := e
 		line.At, line.Channel = now, s.writes(c.Channel)
-		t, err := s.step(c, line.Channel, now, ev)
+		t, documents, err := s.decide(ctx, c, line.Channel, now, ev)
 		if err != nil {
 			return err
 		}
 		change = s.change(c, t, &line, none)
+		change.Documents = documents
 		return s.commit(ctx, change)
 	})
 	return change, err

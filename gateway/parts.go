@@ -190,9 +190,10 @@ func (s *Service) ringParts(ctx context.Context, c Conversation, a Alarm, now ti
 	in := s.join(p.text)
 	in.At = now
 	var change Change
-	switch t, err := s.step(c, in.Channel, now, said(in)); {
+	switch t, documents, err := s.decide(ctx, c, in.Channel, now, said(in)); {
 	case err == nil:
 		change, _ = s.heed(c, t, in, none, false)
+		change.Documents = documents
 	case a.Tries < len(deferrals)-1:
 		return err
 	default: // nothing will answer it: what was said is kept in the journal, for a person to see

@@ -78,7 +78,7 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 	for i, r := range t.Replies {
 		m := Outbound{Index: i, Channel: channel, To: c.Number, Urgency: r.Urgency, NotBefore: e.At, Key: r.Key, Burn: ofBurn(r, c.State, t.State)}
 		said := Said{Key: r.Key, Urgency: r.Urgency, End: r.End}
-		said.Inline = i < a.replies && (alone < 0 || i == alone) && (!held || m.Vital())
+		said.Inline = i < a.replies && !r.Apart && (alone < 0 || i == alone) && (!held || m.Vital())
 		said.Out = channel != "" && (!said.Inline || a.session && (r.Keep || firstAid(r)))
 		subs := locales.Substitutions(t.Heard.Lang)
 		text := sms.Plain(r.Plain(), subs)
@@ -98,6 +98,9 @@ func (s *Service) change(c Conversation, t dialog.Turn, e *Entry, a answer) Chan
 			for _, choice := range r.Choices {
 				said.Choices = append(said.Choices, sms.Plain(choice, subs))
 			}
+		}
+		if r.Apart {
+			said.Text, said.Choices = "...", nil
 		}
 		e.Replies = append(e.Replies, said)
 	}

@@ -34,14 +34,21 @@ func content(in Inbound) MessageID {
 	return NewMessageID(in.Channel, in.From.Digits(), in.To, in.Session, in.Text)
 }
 
+// veiled is the same of a text that holds a secret: from its digest nobody can
+// find it by trying, and it is known until the line ends.
+func veiled(in Inbound, veil string) MessageID {
+	says := content(in)
+	return NewMessageID("veiled", veil, string(says[:]))
+}
+
 // repeated returns the recent text that a message brings again. Without an id it
 // is one with the same words that was still being answered, or was answered
 // within the window and no new question has been asked since: a person who is
 // asked something new may honestly answer 1 twice. With an id it is one that
 // was also sent at the same second.
-func (c Conversation) repeated(in Inbound, window time.Duration, answering bool) (MessageID, bool) {
+func (c Conversation) repeated(in Inbound, veil string, window time.Duration, answering bool) (MessageID, bool) {
 	for _, r := range slices.Backward(c.Recents) {
-		if r.Text != content(in) {
+		if r.Text != content(in) && r.Text != veiled(in, veil) {
 			continue
 		}
 		since, asked := in.At.Sub(r.At), r.Open != open(c.State)
@@ -64,14 +71,14 @@ func onTheMinute(t time.Time) bool { return t.Equal(t.Truncate(time.Minute)) }
 
 // recall adds a text to the recent ones, if it may come again under no id or
 // another. Only the text of a turned page has its question asked at once.
-func (c *Conversation) recall(in Inbound, anonymous bool, question string, window time.Duration) {
+func (c *Conversation) recall(in Inbound, says MessageID, anonymous bool, question string, window time.Duration) {
 	c.Recents = slices.DeleteFunc(slices.Clone(c.Recents), func(r Recent) bool {
 		return in.At.Sub(r.At) > max(inFlight, sameStamp, window)
 	})
 	if !anonymous && in.SentAt.IsZero() {
 		return
 	}
-	c.Recents = append(c.Recents, Recent{ID: in.ID, At: in.At, Text: content(in), Open: question, Sent: in.SentAt})
+	c.Recents = append(c.Recents, Recent{ID: in.ID, At: in.At, Text: says, Open: question, Sent: in.SentAt})
 	c.Recents = c.Recents[max(0, len(c.Recents)-maxRecent):]
 }
 

@@ -2,6 +2,7 @@ package gateway
 
 import (
 	"context"
+	crand "crypto/rand"
 	"errors"
 	"fmt"
 	"hash/maphash"
@@ -76,6 +77,8 @@ type Service struct {
 	facts   atomic.Pointer[dialog.Facts]
 	seed    maphash.Seed
 	stripes [256]sync.Mutex
+	office  atomic.Pointer[Office] // nil: no number is an officer's phone
+	veil    string                 // drawn at random, so that no digest of a secret can be tried
 
 	mu      sync.Mutex
 	arrived map[Number]int // texts that are being answered or wait for it
@@ -101,7 +104,7 @@ func NewService(e Stepper, st Turns, o Options) *Service {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	s := &Service{engine: e, turns: st, options: o, seed: maphash.MakeSeed(), arrived: map[Number]int{}}
+	s := &Service{engine: e, turns: st, options: o, seed: maphash.MakeSeed(), veil: crand.Text(), arrived: map[Number]int{}}
 	s.facts.Store(&dialog.Facts{})
 	return s
 }
@@ -157,6 +160,9 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 	}
 	var parts *pieces
 	crowded := false
+	if in.Part != nil && c.State.AsksSecret() {
+		in = s.alone(in) // a PIN is not held for what may follow
+	}
 	if in.Part != nil {
 		if in, err = s.identified(ctx, in); err != nil {
 			return Shown{}, err
@@ -176,13 +182,13 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 	if in.Via == dialog.USSD {
 		session, in, begins = c.enter(in)
 	}
-	if id, ok := c.repeated(in, ch.RetryWindow, answering); ok {
+	if id, ok := c.repeated(in, s.veil, ch.RetryWindow, answering); ok {
 		in.ID = id
 		return s.again(ctx, c, in, ch)
 	}
 	anonymous := in.ID == MessageID{}
 	if anonymous {
-		says := content(in)
+		says := veiled(in, s.veil)
 		in.ID = NewMessageID(in.Channel, in.From.Digits(), string(says[:]), in.At.UTC().Format(time.RFC3339Nano))
 	}
 	change, question, stepless := Change{}, paged, false
@@ -191,7 +197,7 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 	}
 	shown := change.Conversation.Shown
 	if !stepless {
-		change, shown, err = s.answer(c, session, in, ch, begins, crowded)
+		change, shown, err = s.answer(ctx, c, session, in, ch, begins, crowded)
 		if err != nil {
 			return Shown{}, err
 		}
@@ -203,7 +209,11 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 	if parts != nil {
 		parts.settle(&change, in.At)
 	}
-	change.Conversation.recall(in, anonymous, question, ch.RetryWindow)
+	says := content(in)
+	if change.Entry != nil && change.Entry.Heard.Secret {
+		says = veiled(in, s.veil)
+	}
+	change.Conversation.recall(in, says, anonymous, question, ch.RetryWindow)
 	switch err := s.commit(ctx, change); {
 	case errors.Is(err, ErrSeen):
 		return s.again(ctx, c, in, ch)
@@ -214,14 +224,17 @@ func (s *Service) receive(ctx context.Context, in Inbound, ch Channel, answering
 }
 
 // answer lets the dialogue answer a message.
-func (s *Service) answer(c Conversation, session Session, in Inbound, ch Channel, begins, crowded bool) (Change, Shown, error) {
+func (s *Service) answer(ctx context.Context, c Conversation, session Session, in Inbound, ch Channel, begins, crowded bool) (Change, Shown, error) {
 	ev := said(in)
 	ev.Begins, ev.Dropped = begins, begins && c.Session.broke(in.At)
-	t, err := s.step(c, in.Channel, in.At, ev)
+	t, documents, err := s.decide(ctx, c, in.Channel, in.At, ev)
 	if err != nil {
 		return Change{}, Shown{}, err
 	}
 	change, silenced := s.heed(c, t, in, ch.answer(in.Via), crowded)
+	if silenced == "" {
+		change.Documents = documents
+	}
 	shown := show(*change.Entry, in, ch)
 	shown.Silenced = silenced
 	if in.Via == dialog.USSD {
@@ -345,7 +358,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 	default:
 		e.Kind, ev = Acknowledged, dialog.Acknowledged{AlertID: a.Errand.Seen}
 	}
-	t, err := s.step(c, channel, now, ev)
+	t, documents, err := s.decide(ctx, c, channel, now, ev)
 	if err != nil {
 		return err
 	}
@@ -355,7 +368,7 @@ func (s *Service) ring(ctx context.Context, a Alarm, now time.Time) error {
 		t.Replies = nil // the gateway confirmed it, or takes nothing
 	}
 	change := s.change(c, t, e, none)
-	change.Source.Alarm = &a
+	change.Source.Alarm, change.Documents = &a, documents
 	change.Withdraw = change.Withdraw || e.Kind == OptedOut
 	if e.Kind == Alerted {
 		e.hide(a.Errand.Alert.Number)
@@ -407,7 +420,12 @@ func retry(decide func() error) (err error) {
 
 // step decides. A panic is kept to the event that caused it: one text must not
 // take the line from everybody, at every start anew.
-func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.Event) (t dialog.Turn, err error) {
+func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.Event) (dialog.Turn, error) {
+	return s.stepAs(c, channel, now, ev, nil)
+}
+
+// stepAs decides on an event of an officer's phone.
+func (s *Service) stepAs(c Conversation, channel string, now time.Time, ev dialog.Event, o *dialog.Officer) (t dialog.Turn, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fmt.Errorf("decide on %T: panic: %v\n%s", ev, p, debug.Stack())
@@ -418,7 +436,7 @@ func (s *Service) step(c Conversation, channel string, now time.Time, ev dialog.
 	if ability.Limit > 0 { // whoever dials is written to on the main channel
 		ability.Sends = s.writes(channel) != ""
 	}
-	t = s.engine.Step(c.State, ev, dialog.World{Now: now, Facts: s.facts.Load(), Channel: ability})
+	t = s.engine.Step(c.State, ev, dialog.World{Now: now, Facts: s.facts.Load(), Channel: ability, Officer: o})
 	// A state comes back with whole seconds, and an alarm must still be its timer.
 	t.State.Timers = slices.Clone(t.State.Timers)
 	for i := range t.State.Timers {
@@ -433,6 +451,9 @@ func (s *Service) commit(ctx context.Context, c Change) error {
 	}
 	if len(c.Out) > 0 {
 		s.options.Poke(c.Out[0].Channel)
+	}
+	if slices.ContainsFunc(c.Documents, func(d Document) bool { return d.Kind == NoticeKind }) {
+		s.office.Load().notices.look()
 	}
 	return nil
 }
