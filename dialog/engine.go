@@ -48,6 +48,9 @@ func (e *Engine) Step(s State, ev Event, w World) Turn {
 	case Said:
 		t.said(ev)
 		t.recognise()
+		if t.taughtHeard {
+			return e.unlessHidden(t.end(), s, ev, w)
+		}
 	case Due:
 		t.due(ev.Timer)
 	case Told:
@@ -88,6 +91,8 @@ type turn struct {
 	via   Channel
 	who   string // the name a text on the phone of a group began with
 	fresh bool   // the person was never met before
+
+	taughtHeard bool // the text holds something that officers taught
 
 	erased bool // nothing of the person is kept
 }

@@ -46,7 +46,9 @@ func (e *Engine) readText(l locales.Lang, text string, taught *Overlay, place st
 	r.plain = e.lexicons.spans(order, views, nil)
 	r.safety = e.lexicons.harms(order, views, lessons)
 	if r.spans = r.plain; e.lexicons.touched(order, views, lessons) && !r.guarded() {
-		r.spans = e.lexicons.spans(order, views, lessons)
+		if spans := e.lexicons.spans(order, views, lessons); r.keeps(spans) {
+			r.spans = spans
+		}
 	}
 	r.parts = r.cut()
 	r.sums = r.measures()
@@ -60,6 +62,16 @@ func (r reading) guarded() bool {
 		return slices.ContainsFunc(s.concepts, func(c string) bool {
 			return family(c) == "report" || family(c) == "question" || slices.Contains(leaving, c)
 		})
+	})
+}
+
+// keeps reports whether spans that were read beside taught words leave whole what a
+// rule rests on: "almost dry" must not become a taught "cobs almost", and "dry".
+func (r reading) keeps(spans []span) bool {
+	return !slices.ContainsFunc(r.plain, func(s span) bool {
+		ruled := func(c string) bool { return kept[family(c)] != "" || c == "word.not" || c == "word.no" }
+		return slices.ContainsFunc(s.concepts, ruled) &&
+			!slices.ContainsFunc(spans, func(o span) bool { return o.from == s.from && o.to == s.to && slices.Equal(o.concepts, s.concepts) })
 	})
 }
 

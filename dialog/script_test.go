@@ -37,6 +37,8 @@ var update = flag.Bool("update", false, "rewrite the replies in testdata/convers
 //	forecast fair            a week of weather: fair, rain, storm, mist or wind
 //	currency KSh             of the place
 //	place Mlimani            one more place that the line knows
+//	teach en waste.bamboo x  officers teach the word x that meaning
+//	answers en drying q = t  officers answer the question q with the text t, whose stage is drying
 //	now 2026-03-02 09:00     the clock, at the place; timers due on the way ring
 //	now +20m                 or +9d
 //	> a text from the phone
@@ -44,6 +46,7 @@ var update = flag.Bool("update", false, "rewrite the replies in testdata/convers
 //	notice 6h a text         an officer's notice, good for that long
 //	warning 6h a text        the same, about the weather
 //	officer a text           an officer's answer to a question
+//	called                   an officer has phoned the person
 //	enrol sw Umoja           an officer enters the person: language and group
 //	lost burn.hold           the message of that key did not leave in time
 //	alert burn +254700000002 an emergency of that kind reaches this duty phone
@@ -133,6 +136,10 @@ type phone struct {
 	channel dialog.Ability
 	officer *office
 	listen  func(dialog.Turn) // hears every turn, if set
+
+	lessons []dialog.Lesson
+	written []dialog.Written
+	taught  *dialog.Overlay // of both
 }
 
 func newPhone(t testing.TB) *phone {
@@ -147,7 +154,7 @@ func (p *phone) world() dialog.World {
 		other.Key, other.Name = strings.ToLower(name), name
 		places[other.Key] = other
 	}
-	return dialog.World{Now: p.now, Channel: p.channel, Officer: p.officer.known(p.now), Facts: &dialog.Facts{Home: p.place.Key, Places: places}}
+	return dialog.World{Now: p.now, Channel: p.channel, Officer: p.officer.known(p.now), Facts: &dialog.Facts{Home: p.place.Key, Places: places, Taught: p.taught}}
 }
 
 func (p *phone) step(ev dialog.Event) dialog.Turn {
@@ -256,10 +263,34 @@ var settings = map[string]func(p *phone, rest string){
 		_, err := fmt.Sscan(counts, &w.Emergencies, &w.Alight, &w.Drying)
 		require.NoError(p.t, err)
 	},
+	"teach":   (*phone).teach,
+	"answers": (*phone).answers,
 	"duty": func(p *phone, phones string) {
 		_, err := fmt.Sscan(phones, &p.place.Duty)
 		require.NoError(p.t, err)
 	},
+}
+
+// teach lets officers teach a word, if they may.
+func (p *phone) teach(rest string) {
+	parts := strings.SplitN(rest, " ", 3)
+	require.Len(p.t, parts, 3)
+	l := dialog.Lesson{Lang: locales.Lang(parts[0]), Concept: parts[1], Word: parts[2]}
+	require.NoError(p.t, p.e.CheckLesson(p.world().Facts, l))
+	p.lessons = append(p.lessons, l)
+	p.taught = dialog.NewOverlay(p.lessons, p.written)
+}
+
+// answers lets officers write an answer, if they may.
+func (p *phone) answers(rest string) {
+	parts := strings.SplitN(rest, " ", 3)
+	require.Len(p.t, parts, 3)
+	question, text, ok := strings.Cut(parts[2], " = ")
+	require.True(p.t, ok)
+	w := dialog.Written{ID: fmt.Sprint(len(p.written)), Lang: locales.Lang(parts[0]), Stage: parts[1], Questions: []string{question}, Text: text}
+	require.NoError(p.t, p.e.CheckAnswer(p.world().Facts, w))
+	p.written = append(p.written, w)
+	p.taught = dialog.NewOverlay(p.lessons, p.written)
 }
 
 // happenings are the lines of a script that tell of an event no text brings.
@@ -267,6 +298,7 @@ var happenings = map[string]func(p *phone, rest string) dialog.Event{
 	"notice":  func(p *phone, rest string) dialog.Event { return p.notice(rest, false) },
 	"warning": func(p *phone, rest string) dialog.Event { return p.notice(rest, true) },
 	"officer": func(_ *phone, text string) dialog.Event { return dialog.Answered{Text: text} },
+	"called":  func(*phone, string) dialog.Event { return dialog.Called{} },
 	"lost":    func(_ *phone, key string) dialog.Event { return dialog.Lapsed{Key: key, Why: dialog.Expired} },
 	"enrol": func(p *phone, rest string) dialog.Event {
 		lang, group, _ := strings.Cut(rest, " ")

@@ -150,7 +150,27 @@ func (t *turn) taught() *Overlay {
 }
 
 // read reads a text of this person.
-func (t *turn) read(text string) reading { return t.e.readText(t.lang, text, t.taught(), t.place.Key) }
+func (t *turn) read(text string) reading {
+	r := t.e.readText(t.lang, text, t.taught(), t.place.Key)
+	t.taughtHeard = len(r.spans) != len(r.plain) || len(r.spans) > 0 && &r.spans[0] != &r.plain[0]
+	return r
+}
+
+// unlessHidden returns a turn that taught words had a part in, unless the text
+// without them is an alarm, an opt-out or a report on a burn and was not answered as
+// one: a text that is understood no longer reaches what hears a cry in another
+// language.
+func (e *Engine) unlessHidden(turn Turn, s State, ev Said, w World) Turn {
+	facts := *w.Facts
+	facts.Taught = nil
+	w.Facts = &facts
+	plain := e.Step(s, ev, w)
+	a, b := plain.Heard, turn.Heard
+	if (a.Tier != "" || a.OptOut || a.Report != "") && (a.Tier != b.Tier || a.Emergency != b.Emergency || a.OptOut != b.OptOut || a.Report != b.Report) {
+		return plain
+	}
+	return turn
+}
 
 // wordMeans reports whether a word alone means a concept in the language of the
 // person.

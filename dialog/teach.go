@@ -317,8 +317,8 @@ func (e *Engine) checkParts(o *objections, r reading, l Lesson) {
 	}
 }
 
-// checkSlip objects to a word that lies one letter from a report on a burn or from
-// an opt-out: who slips there is asked, and not guessed at.
+// checkSlip objects to a word that lies one letter from one that some rule rests
+// on: who slips there is asked, and not guessed at.
 func (e *Engine) checkSlip(o *objections, r reading, l Lesson) {
 	if len(r.tokens) != 1 || utf8.RuneCountInString(r.tokens[0].word) < fuzzyLetters-1 {
 		return
@@ -328,7 +328,7 @@ func (e *Engine) checkSlip(o *objections, r reading, l Lesson) {
 		var near []string
 		for phrase, concepts := range e.lexicons.words[lang].main.meanings {
 			guarded := slices.ContainsFunc(concepts, func(c string) bool {
-				return (family(c) == "report" || family(c) == "question" || slices.Contains(leaving, c)) && c != l.Concept
+				return (kept[family(c)] != "" || slices.Contains(leaving, c)) && c != l.Concept
 			})
 			if guarded && oneSlip(word, phrase) {
 				near = append(near, phrase)

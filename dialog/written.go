@@ -1,23 +1,20 @@
 package dialog
 
-import (
-	"slices"
-
-	"cobline/locales"
-)
+import "slices"
 
 // slotWritten notes which written answer was given.
 const slotWritten Slot = "written"
 
-// written answers a question that an officer wrote an answer to. Whole asks that
-// the text says nothing else; else the wording may stand anywhere in it. What
-// was being asked stays open.
-func (t *turn) written(r reading, whole bool) bool {
-	if r.guarded() {
+// written answers a question that an officer wrote an answer to. Mainly asks that
+// the text says little else; else the wording may stand anywhere in it. What was
+// being asked stays open.
+func (t *turn) written(r reading, mainly bool) bool {
+	if r.guarded() || t.taught() == nil || len(t.taught().asked) == 0 {
 		return false
 	}
-	w, ok := t.taught().answering(r, t.lang, t.place.Key, whole)
-	if !ok {
+	w, s, ok := t.answering(r)
+	rest := r.besides(s)
+	if !ok || mainly && rest > 0 && (s.to-s.from < askedWords || rest > s.to-s.from || r.hasNumber()) {
 		return false
 	}
 	t.heard.Topic, t.heard.Understood = topicAsk, true
@@ -37,26 +34,24 @@ func (t *turn) written(r reading, whole bool) bool {
 
 // answering finds the written answer whose wording a text holds: the longest
 // wording, and of two the one for the place.
-func (o *Overlay) answering(r reading, l locales.Lang, place string, whole bool) (Written, bool) {
-	if o == nil || len(o.asked) == 0 {
-		return Written{}, false
-	}
-	best, found := span{}, false
-	for _, s := range scopes(l, place) {
+func (t *turn) answering(r reading) (w Written, best span, found bool) {
+	o := t.taught()
+	for _, s := range scopes(t.lang, t.place.Key) {
 		x := o.asked[s]
 		if x == nil {
 			continue
 		}
+		guesses := t.e.lexicons.words[t.lang].guesser(x, r.tokens, fuzzyLetters)
 		for from := range r.tokens {
-			if s, ok := x.at(r.tokens, from, nil); ok && (!whole || r.besides(s) == 0) && (!found || s.to-s.from >= best.to-best.from) {
+			if s, ok := x.at(r.tokens, from, guesses); ok && (!found || s.to-s.from >= best.to-best.from) {
 				best, found = s, true
 			}
 		}
 	}
-	if !found {
-		return Written{}, false
+	if found {
+		w = o.written[best.concepts[0]]
 	}
-	return o.written[best.concepts[0]], true
+	return w, best, found
 }
 
 // besides counts the words of a text outside a span that are not mere politeness.
