@@ -69,8 +69,7 @@ func (r reading) guarded() bool {
 // rule rests on: "almost dry" must not become a taught "cobs almost", and "dry".
 func (r reading) keeps(spans []span) bool {
 	return !slices.ContainsFunc(r.plain, func(s span) bool {
-		ruled := func(c string) bool { return kept[family(c)] != "" || c == "word.not" || c == "word.no" }
-		return slices.ContainsFunc(s.concepts, ruled) &&
+		return slices.ContainsFunc(s.concepts, func(c string) bool { return ruleOf(c) != "" }) &&
 			!slices.ContainsFunc(spans, func(o span) bool { return o.from == s.from && o.to == s.to && slices.Equal(o.concepts, s.concepts) })
 	})
 }

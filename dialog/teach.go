@@ -68,6 +68,7 @@ const (
 	ruleInside    = "Whether the inside is warm or cold decides if charcoal may be moved"
 	rulePast      = "What a drum held before decides whether it may be lit at all"
 	ruleYes       = "A yes confirms a STOP, an erasure or a report at once"
+	ruleTurning   = "A word that denies, doubts or asks turns round what stands beside it"
 	ruleNumber    = "A word for a number changes amounts and times"
 )
 
@@ -198,12 +199,19 @@ func (e *Engine) meaningName(concept string) string {
 		return name + " (" + strings.ToLower(g.name) + ")"
 	}
 	switch family(concept) {
-	case "person", "body", "harm", "hazard", "emergency":
-		return "a word of danger"
+	case "person", "body", "harm", "hazard", "emergency", tradeFamily:
+		return "a word by which the line finds danger"
 	case "lang":
 		return "the name of a language"
+	case "thing":
+		return "something nobody may do"
+	case "ordinal":
+		return "a place in a list"
 	}
-	return concept
+	if slices.Contains(turning, concept) {
+		return "to deny, doubt or ask"
+	}
+	return "something to the line itself"
 }
 
 // CheckLesson returns nil if officers may teach a lesson by themselves, else an
@@ -295,6 +303,20 @@ var kept = map[string]string{
 	"report": ruleReport, "question": ruleReport, "dryness": ruleDryness, "smoke": ruleSmoke, "state": ruleInside, "drum-past": rulePast,
 }
 
+// ruleOf returns the rule that rests on words of a concept; empty if none does.
+func ruleOf(concept string) string {
+	switch {
+	case slices.Contains(leaving, concept):
+		return ruleOptOut
+	case slices.Contains(turning, concept):
+		return ruleTurning
+	}
+	return kept[family(concept)]
+}
+
+// turning are the words that deny, doubt or ask what stands beside them.
+var turning = []string{"word.not", "word.no", "word.doubt", "word.unknown", "word.asks", "word.about"}
+
 // checkParts objects to a phrase that holds a word some rule rests on.
 func (e *Engine) checkParts(o *objections, r reading, l Lesson) {
 	for _, s := range r.plain {
@@ -302,14 +324,8 @@ func (e *Engine) checkParts(o *objections, r reading, l Lesson) {
 			continue // as a whole it was looked at
 		}
 		for _, c := range s.concepts {
-			rule, own := kept[family(c)], family(c) == family(l.Concept)
-			if slices.Contains(leaving, c) {
-				rule, own = ruleOptOut, c == l.Concept
-			}
-			if c == "word.not" || c == "word.no" {
-				rule, own = "A word that denies turns a meaning round", false
-			}
-			if rule != "" && !own {
+			own := c == l.Concept || kept[family(c)] != "" && family(c) == family(l.Concept)
+			if rule := ruleOf(c); rule != "" && !own {
 				o.refuse("%q holds a word that means %s. %s, so a phrase with another meaning must not cover it.", l.Word, e.meaningName(c), rule)
 				return
 			}
@@ -328,7 +344,7 @@ func (e *Engine) checkSlip(o *objections, r reading, l Lesson) {
 		var near []string
 		for phrase, concepts := range e.lexicons.words[lang].main.meanings {
 			guarded := slices.ContainsFunc(concepts, func(c string) bool {
-				return (kept[family(c)] != "" || slices.Contains(leaving, c)) && c != l.Concept
+				return ruleOf(c) != "" && c != l.Concept
 			})
 			if guarded && oneSlip(word, phrase) {
 				near = append(near, phrase)

@@ -63,7 +63,7 @@ func TestC25WhatAWordMayNotMean(t *testing.T) {
 		{"en", "bamboo", "waste.bamboo", "", "already: there is nothing to teach", false},
 		{"en", "Bamboo", "waste.maize-cob", "", "already means bamboo", false},
 		{"en", "magunzi", "waste.bamboo", "", "already means maize cobs", false},
-		{"en", "hand", "unit.sack", "", "a word of danger", false},
+		{"en", "hand", "unit.sack", "", "finds danger", false},
 		{"en", "fainted", "topic.recipe", "", "danger", false},
 		{"en", "fire in the house", "topic.burn", "", "danger", false},
 		{"en", "unconsciuos", "waste.bamboo", "", "danger", false},
