@@ -35,11 +35,13 @@ var walkTexts = map[locales.Lang][]string{
 		"OPENED", "OPENED A", "OPENED B", "open?", "can i open", "is it cold", "1", "2", "3", "A", "B", "cold", "warm", "COVERED", "COVERED A", "COVERED B",
 		"LEAK", "LEAK A", "LIT", "LIT B", "weighed 9 kg", "9 kg", "rain", "wind", "STOP", "START", "MENU", "BACK", "WHY", "MORE", "cobs 1 drum dry", "new drum",
 		"i am dizzy", "my child fainted", "HURT", "9", "0", "NOT ME", "FORGET ME", "LANGUAGE", "thin smoke", "no smoke", "help", "", "how long", "what now",
+		"LIT rice husk", "COVERED A coconut shells", "no, it is rice husk", "14 kg", "no glow", "opened and it is hot", "opened A, not warm", "yes", "i poured water on it", "no one is there", "lit at 7", "status",
 	},
 	"sw": {
 		"NIMEFUNGUA", "NIMEFUNGUA A", "NIMEFUNGUA B", "nifungue?", "naweza kufungua", "limepoa", "1", "2", "3", "A", "B", "baridi", "joto", "NIMEFUNIKA", "NIMEFUNIKA B",
 		"NIMEWASHA", "NIMEWASHA B", "nimepima kilo 9", "kilo 9", "mvua", "upepo", "ACHA", "STOP", "ANZA", "MENYU", "RUDI", "KWANINI", "ZAIDI", "magunzi pipa 1 kavu",
 		"kizunguzungu", "mtoto amezimia", "UMIA", "9", "0", "SI MIMI", "NISAHAU", "LUGHA", "moshi hafifu", "hakuna moshi", "msaada", "", "muda gani", "usalama",
+		"NIMEWASHA pumba za mpunga", "NIMEFUNIKA A maganda ya karanga", "hapana, ni bagasi", "hakuna kaa la moto", "nimefungua bado moto", "kilo 14", "ndiyo", "hali ya pipa", "nimewasha saa moja",
 	},
 }
 
@@ -99,6 +101,10 @@ func checkTwo(t *testing.T, lang locales.Lang, before dialog.State, turn dialog.
 	shut := 0
 	for _, d := range before.Drums {
 		if d.Stage == "sealed" && now.Before(d.SealedAt.Add(bindingWait(d.Waste))) {
+			for _, is := range turn.State.Drums {
+				require.False(t, is.Name == d.Name && is.Stage != "sealed" && is.Stage != "lit", "a drum left its wait: %s", path)
+				require.False(t, is.Name == d.Name && is.Stage == "sealed" && is.NotBefore.Before(is.SealedAt.Add(bindingWait(is.Waste))), "the wait is too short: %s", path)
+			}
 			shut++
 		} else {
 			free = append(free, d.Name)
