@@ -142,7 +142,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		Name: "cobline_views_behind_seconds", Help: "How much older the newest entry the console knows is than the newest there is.",
 	}, func() float64 { return shown.Progress().Behind.Seconds() }))
 	lists := register.NewImporter(store, line.service, log)
-	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Notices: notices, Log: log})
+	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Notices: notices, Practice: practice(config, line), Log: log})
 	if err != nil {
 		return err
 	}

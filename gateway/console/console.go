@@ -68,6 +68,8 @@ type Options struct {
 	Views    *views.Views
 	Register *register.Importer
 	Notices  *gateway.Notices
+	// Practice opens a phone on a line of its own, whose clock begins now.
+	Practice func(ctx context.Context, kind PhoneKind, now time.Time) (Phone, error)
 	Catalog  *locales.Catalog
 	Country  string // whose numbers come without an international prefix
 	// Secure lets cookies go over TLS alone: true wherever others reach the line.
@@ -88,6 +90,7 @@ type Console struct {
 	pages    pages
 	sessions *session.Store
 	storage  storage
+	phones   phones
 }
 
 // New returns a console. Every page is parsed here.
@@ -114,7 +117,7 @@ func New(o Options) (*Console, error) {
 	return c, nil
 }
 
-// Run drops sessions that are over until the context ends, which is no error.
+// Run drops sessions that are over, and practice phones nobody uses, until the context ends, which is no error.
 func (c *Console) Run(ctx context.Context) error {
 	tick := time.NewTicker(collectTime)
 	defer tick.Stop()
@@ -122,9 +125,12 @@ func (c *Console) Run(ctx context.Context) error {
 		if err := c.storage.collect(ctx); err != nil && ctx.Err() == nil {
 			c.Log.Error("old sessions are still there", "error", err)
 		}
+		if err := c.phones.collect(c.Now().Add(-phoneIdle)); err != nil {
+			c.Log.Error("a practice phone is still there", "error", err)
+		}
 		select {
 		case <-ctx.Done():
-			return nil
+			return c.phones.collect(c.Now().Add(time.Hour))
 		case <-tick.C:
 		}
 	}

@@ -114,6 +114,7 @@ func (o *office) fill() {
 	o.fillAudit()
 	o.fillProducers()
 	o.fillNotices()
+	o.practises()
 }
 
 // person returns one of the numbers that tests know.

@@ -148,6 +148,17 @@ func (q *request) wasteName(key string) string {
 // zone is that of the line, in which forms give their times.
 func (q *request) zone() *time.Location { return view{facts: q.Facts()}.zone("") }
 
+// placeChoices returns the places in the order of their names.
+func (q *request) placeChoices() (list []choice) {
+	facts := q.Facts()
+	for _, key := range slices.SortedFunc(maps.Keys(facts.Places), func(a, b string) int {
+		return cmp.Or(strings.Compare(facts.Places[a].Name, facts.Places[b].Name), strings.Compare(a, b))
+	}) {
+		list = append(list, choice{Value: key, Label: facts.Places[key].Name})
+	}
+	return list
+}
+
 // langs returns the languages the line speaks here.
 func (q *request) langs() []locales.Lang {
 	if on := q.Facts().Langs; len(on) > 0 {
@@ -250,12 +261,7 @@ func (q *request) noticeForm(v url.Values) noticeForm {
 			{Name: "expires", Label: "Not after", Kind: "datetime-local", Optional: true, Hint: "Empty: the hour of the weather, else a day."},
 		}},
 	}
-	facts := q.Facts()
-	for _, key := range slices.SortedFunc(maps.Keys(facts.Places), func(a, b string) int {
-		return cmp.Or(strings.Compare(facts.Places[a].Name, facts.Places[b].Name), strings.Compare(a, b))
-	}) {
-		f.Places.List = append(f.Places.List, choice{Value: key, Label: facts.Places[key].Name})
-	}
+	f.Places.List = q.placeChoices()
 	for _, l := range q.langs() {
 		f.Langs.List = append(f.Langs.List, choice{Value: string(l), Label: q.langName(l)})
 		f.Texts.Fields = append(f.Texts.Fields, field{

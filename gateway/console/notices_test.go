@@ -93,6 +93,7 @@ func TestNoticeFromFormToPhones(t *testing.T) {
 	require.Equal(t, "Training on Friday. Coming? Text ASK.", back.Find("#f-text-en").Text())
 	require.Zero(t, back.Find(".fault").Length())
 
+	o.wait(time.Second)
 	sent := c.submit(p, "/office/notices/send", nil)
 	require.Equal(t, "looking up whom it is for", sent.Find("#progress strong").Text())
 	again := c.submit(p, "/office/notices/send", nil)

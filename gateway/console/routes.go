@@ -19,7 +19,7 @@ func (c *Console) routes() []route {
 	}
 	for _, part := range [][]route{
 		accountRoutes, accountsRoutes, auditRoutes,
-		outlookRoutes, noticesRoutes, talkRoutes, questionsRoutes, producersRoutes, batchesRoutes,
+		outlookRoutes, noticesRoutes, talkRoutes, questionsRoutes, producersRoutes, batchesRoutes, practiceRoutes,
 	} {
 		routes = append(routes, part...)
 	}
