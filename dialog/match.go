@@ -273,8 +273,19 @@ type lexicons struct {
 // trade where they sound like harm.
 type vocabulary struct {
 	main, safety, trade *index
-	taught              []vocabulary // what officers taught beside them
+	holders             map[string]holder // of every word of the three
+	taught              []vocabulary      // what officers taught beside them
 }
+
+// holder says which indexes of a vocabulary hold a word. Most words of a text are
+// in one of them or in none, so one look spares three.
+type holder uint8
+
+const (
+	inMain holder = 1 << iota
+	inSafety
+	inTrade
+)
 
 // beside returns the vocabulary with what officers taught.
 func (v vocabulary) beside(taught []vocabulary) vocabulary {
@@ -285,7 +296,7 @@ func (v vocabulary) beside(taught []vocabulary) vocabulary {
 // knows reports whether the language has the word at all; such a word is never
 // taken for a slip of another.
 func (v vocabulary) knows(word string) bool {
-	return v.main.words[word] || v.safety.words[word] || v.trade.words[word] ||
+	return v.holders[word] != 0 ||
 		slices.ContainsFunc(v.taught, func(t vocabulary) bool { return t.main.words[word] })
 }
 
@@ -294,13 +305,21 @@ func compile(c *locales.Catalog) lexicons {
 	for _, l := range out.order {
 		safe := func(concept string) bool { return slices.Contains(safetyFamilies, family(concept)) }
 		trade := func(concept string) bool { return family(concept) == tradeFamily }
-		out.words[l] = vocabulary{
+		v := vocabulary{
 			main: newIndex(l, c.Words(l), func(concept string) bool {
 				return !safe(concept) && !trade(concept) && family(concept) != subjectFamily && concept != officeWord
 			}, fuzzyLetters),
 			safety: newIndex(l, c.Words(l), safe, safetyLetters),
 			trade:  newIndex(l, c.Words(l), trade, safetyLetters),
+
+			holders: map[string]holder{},
 		}
+		for h, x := range map[holder]*index{inMain: v.main, inSafety: v.safety, inTrade: v.trade} {
+			for word := range x.words {
+				v.holders[word] |= h
+			}
+		}
+		out.words[l] = v
 	}
 	return out
 }
@@ -322,16 +341,21 @@ func (x lexicons) first(l locales.Lang) []locales.Lang {
 // guesser returns the guesses for a token in one language, each worked out
 // once. A word the language knows is not guessed at.
 func (v vocabulary) guesser(x *index, tokens []token, letters int) func(int) []string {
-	memo := make([][]string, len(tokens))
-	done := make([]bool, len(tokens))
+	type guessed struct {
+		at    int
+		words []string
+	}
+	var made []guessed
 	return func(at int) []string {
-		if !done[at] {
-			done[at] = true
-			if word := tokens[at].word; !v.knows(word) {
-				memo[at] = x.guess(word, letters)
-			}
+		word := tokens[at].word
+		if v.knows(word) {
+			return nil
 		}
-		return memo[at]
+		i := slices.IndexFunc(made, func(g guessed) bool { return g.at == at })
+		if i < 0 {
+			i, made = len(made), append(made, guessed{at, x.guess(word, letters)})
+		}
+		return made[i].words
 	}
 }
 
@@ -340,8 +364,8 @@ func (v vocabulary) guesser(x *index, tokens []token, letters int) func(int) []s
 // guesses in the session language only. What officers taught of a language ranks
 // with its words.
 func (x lexicons) spans(order []locales.Lang, views [][]token, taught lessons) []span {
-	var out []span
 	tokens := views[0]
+	out := make([]span, 0, len(tokens)/2+1)
 	first := x.words[order[0]].beside(taught.of(0))
 	guesses := first.guesser(first.main, tokens, fuzzyLetters)
 	taughtGuesses := make([]func(int) []string, len(taught.of(0)))
@@ -413,8 +437,14 @@ func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) [
 		var found []span
 		alarming := i == 0
 		for from := range words {
-			if s, ok := v.trade.at(words, from, nil); ok {
-				trade = append(trade, s)
+			held := v.holders[words[from].word]
+			if held&inTrade != 0 {
+				if s, ok := v.trade.at(words, from, nil); ok {
+					trade = append(trade, s)
+				}
+			}
+			if held&inSafety == 0 && (held != 0 || g == nil) {
+				continue
 			}
 			if s, ok := v.safety.at(words, from, g); ok {
 				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || utf8.RuneCountInString(words[from].word) >= shortForeign
@@ -446,11 +476,20 @@ func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) [
 func (x lexicons) language(text string) (locales.Lang, bool) {
 	var best locales.Lang
 	most, clear := 0, false
-	tokens := read(x.order[0], text)
+	words := make([]string, 0, maxTokens/8)
+	for r := (reader{lang: x.order[0], text: strings.ToValidUTF8(text, " ")}); len(words) < maxTokens; {
+		t, ok := r.next()
+		if !ok {
+			break
+		}
+		if t.raw != "" {
+			words = append(words, t.raw)
+		}
+	}
 	for _, l := range x.order {
 		n := 0
-		for _, t := range tokens {
-			if t.raw != "" && x.words[l].knows(locales.Fold(l, t.raw)) {
+		for _, word := range words {
+			if x.words[l].knows(locales.Fold(l, word)) {
 				n++
 			}
 		}
