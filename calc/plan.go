@@ -381,7 +381,7 @@ func (w *works) judge(in PlanInput, r RecipeResult, likely scenario, end outcome
 		}
 		return Count(few + 1 + sort.Search(n-few-1, func(k int) bool { return enough(few + 1 + k) }))
 	}
-	out.NeedDrums = fewest(min(mostDrums.Likely, Count(max(1, len(out.Burnt)))), func(s *scenario, n Count) { s.drums, s.hands = int(n), plenty })
+	out.NeedDrums = fewest(mostDrums.Likely, func(s *scenario, n Count) { s.drums, s.hands = int(n), plenty })
 	if out.NeedDrums > 0 {
 		out.NeedPeople = fewest(mostPeople.Likely, func(s *scenario, n Count) {
 			s.drums, s.hands = int(max(out.NeedDrums, in.Drums)), float64(n)*float64(in.Work)

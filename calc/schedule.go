@@ -136,21 +136,22 @@ func (w *works) run(s scenario, out *PlanResult) outcome {
 }
 
 func (y *yard) day(d int) {
-	rise, set := y.daylight(d)
 	ahead := y.sky(d)
-	worked := y.hands * float64(set-min(max(rise, y.start), set)) / float64(set-rise)
-	y.left = worked
-
 	line := PlanDay{Ahead: ahead, Known: d < len(y.works.ahead)}
-	var pressed float64
-	if y.pressFirst {
-		pressed = y.press(d)
-	}
-	if ahead.Light {
-		line.Lit = y.light(d)
-	}
-	if !y.pressFirst {
-		pressed = y.press(d)
+	var worked, pressed float64
+	if y.left = 0; y.unpressed > crumb { // else it only has to dry
+		rise, set := y.daylight(d)
+		worked = y.hands * float64(set-min(max(rise, y.start), set)) / float64(set-rise)
+		y.left = worked
+		if y.pressFirst {
+			pressed = y.press(d)
+		}
+		if ahead.Light {
+			line.Lit = y.light(d)
+		}
+		if !y.pressFirst {
+			pressed = y.press(d)
+		}
 	}
 	line.Rack = Kg(y.onRack)
 	dried := 0.0
