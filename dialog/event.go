@@ -197,7 +197,12 @@ type Place struct {
 	Forecast *calc.Forecast
 	Outlook  []calc.OutlookDay // of the forecast, for drying and lighting
 	Drying   map[calc.Piece]calc.Range[calc.Days]
+
+	NoFire []Span // when warnings of an authority forbid lighting, with a forecast or without
 }
+
+// Span is a stretch of time.
+type Span struct{ From, Until time.Time }
 
 // WithForecast returns the place with the weather that comes, worked out once
 // for all who ask. Dry is how many days it has not rained there; negative when

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -168,19 +169,25 @@ func (t *turn) sky(days []calc.OutlookDay) (said string, rain bool) {
 }
 
 // lighting says on which of the coming days no drum is lit, else what care
-// lighting takes.
+// lighting takes. Without a forecast the warnings of authorities still hold.
 func (t *turn) lighting(days []calc.OutlookDay) {
-	days = days[:min(daysSaid, len(days))]
 	var still []string
 	care := false
-	for _, d := range days {
-		if d.Fire.Level == calc.DoNotLightToday {
-			still = append(still, t.day(d.Date))
+	for i := range daysSaid {
+		date, level := midnight(t.now).AddDate(0, 0, i), calc.OrdinaryCare
+		if i < len(days) {
+			date, level = days[i].Date, days[i].Fire.Level
 		}
-		care = care || d.Fire.Level == calc.ExtraCare
+		warned := slices.ContainsFunc(t.place.NoFire, func(s Span) bool {
+			return s.From.Before(date.AddDate(0, 0, 1)) && s.Until.After(date) && s.Until.After(t.w.Now)
+		})
+		if warned || level == calc.DoNotLightToday {
+			still = append(still, t.day(date))
+		}
+		care = care || level == calc.ExtraCare
 	}
 	no := strings.Join(still, ", ")
-	if len(still) == len(days) && len(still) > 2 {
+	if len(still) == daysSaid {
 		no = t.text("measure.range", locales.Args{"Low": still[0], "High": still[len(still)-1]})
 	}
 	switch {

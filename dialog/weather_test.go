@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"cobline/dialog"
 )
 
 // TestC26AnOldForecastIsNotFairWeather: time passes and nothing new comes. Until
@@ -54,6 +56,20 @@ func TestC26PlansLeaveAnOldForecastOut(t *testing.T) {
 	require.NotEqual(t, asked("", 3*time.Hour), asked("storm", 3*time.Hour), "a fresh one counts")
 	require.Equal(t, asked("", 30*time.Hour), asked("storm", 30*time.Hour))
 	require.Equal(t, asked("", 80*time.Hour), asked("fair", 80*time.Hour))
+}
+
+// A warning of an authority holds without a forecast, and beside an old one.
+func TestWarningsHoldWithoutAForecast(t *testing.T) {
+	p := known(t)
+	require.NotContains(t, all(p.says("weather")), "Do not light")
+	p.place.NoFire = []dialog.Span{{From: p.now.Add(20 * time.Hour), Until: p.now.Add(40 * time.Hour)}}
+	require.Contains(t, all(p.says("weather")), "Do not light a drum on Tuesday, Wednesday:")
+	p.now = p.now.Add(40 * time.Hour)
+	require.NotContains(t, all(p.says("weather")), "Do not light", "it is over")
+	p.forecast("fair")
+	p.place.NoFire = []dialog.Span{{From: p.now, Until: p.now.Add(10 * 24 * time.Hour)}}
+	p.now = p.place.Forecast.Issued.Add(50 * time.Hour)
+	require.Contains(t, all(p.says("weather")), "Do not light a drum on Friday to Monday:")
 }
 
 // What an old forecast warned of is kept: lighting is not made light of.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"cobline/calc"
+	"cobline/dialog"
 	"cobline/locales"
 )
 
@@ -148,7 +149,7 @@ func (p Point) kilometres(q Point) float64 {
 func (a Alert) Here(p Point, from, until time.Time, lang locales.Lang) []AlertInfo {
 	var here []AlertInfo
 	for _, i := range a.Infos {
-		if a.From(i).Before(until) && a.Until(i).After(from) && i.Covers(p) && !slices.Contains(i.Responses, "AllClear") {
+		if a.From(i).Before(until) && a.Until(i).After(from) && i.Covers(p) && !i.AllClear() {
 			here = append(here, i)
 		}
 	}
@@ -163,6 +164,9 @@ func (i AlertInfo) speaks(lang locales.Lang) int {
 	}
 	return 0
 }
+
+// AllClear reports whether a part of a warning says that the danger is over.
+func (i AlertInfo) AllClear() bool { return slices.Contains(i.Responses, "AllClear") }
 
 // ForbidsFire reports whether no drum should be lit while a part of a warning
 // holds: it is about fire, or about severe weather. It is our judgement, on the
@@ -195,14 +199,20 @@ func standing(alerts []Alert) []Alert {
 	return out
 }
 
-// forbidFires turns the days of an outlook on which a warning forbids it into
-// days without lighting.
-func forbidFires(days []calc.OutlookDay, p Point, alerts []Alert) {
-	for i := range days {
-		d := &days[i]
-		for _, a := range alerts {
-			here := a.Here(p, d.Date, d.Date.AddDate(0, 0, 1), "")
-			if !slices.ContainsFunc(here, AlertInfo.ForbidsFire) {
+// forbidFires puts on a place when warnings forbid lighting there, and turns the
+// days of its outlook on which they do into days without.
+func forbidFires(p *dialog.Place, alerts []Alert) {
+	for _, a := range alerts {
+		for _, i := range a.Infos {
+			if i.ForbidsFire() && !i.AllClear() && i.Covers(Point{p.Lat, p.Lon}) {
+				p.NoFire = append(p.NoFire, dialog.Span{From: a.From(i), Until: a.Until(i)})
+			}
+		}
+	}
+	for i := range p.Outlook {
+		d := &p.Outlook[i]
+		for _, s := range p.NoFire {
+			if !s.From.Before(d.Date.AddDate(0, 0, 1)) || !s.Until.After(d.Date) {
 				continue
 			}
 			if d.Fire.Level != calc.DoNotLightToday {

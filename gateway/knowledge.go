@@ -294,17 +294,19 @@ func (k *Knowledge) place(key string) (dialog.Place, bool) {
 		}
 		known = true
 	}
-	f, ok := k.forecasts[key]
-	if !known || !ok {
-		return p, known
+	if !known {
+		return p, false
 	}
-	with, err := withForecast(p, f)
-	if err != nil {
-		k.leave(ForecastKind, key, err)
-		return p, true
+	if f, ok := k.forecasts[key]; ok {
+		with, err := withForecast(p, f)
+		if err != nil {
+			k.leave(ForecastKind, key, err)
+		} else {
+			p = with
+		}
 	}
-	forbidFires(with.Outlook, Point{with.Lat, with.Lon}, standing(slices.Collect(maps.Values(k.alerts))))
-	return with, true
+	forbidFires(&p, standing(slices.Collect(maps.Values(k.alerts))))
+	return p, true
 }
 
 // withForecast puts a forecast on a place, whose own coordinates count.
@@ -488,7 +490,7 @@ func (k *Knowledge) warned(a Alert) {
 		}
 	}
 	places := maps.Clone(k.facts.Places)
-	for key := range k.forecasts {
+	for _, key := range k.keys() {
 		here := func(a Alert) bool {
 			at := Point{places[key].Lat, places[key].Lon}
 			return slices.ContainsFunc(a.Infos, func(i AlertInfo) bool { return i.Covers(at) })

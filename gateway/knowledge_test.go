@@ -182,12 +182,15 @@ func TestWarningsForbidFires(t *testing.T) {
 		return days
 	}
 	require.Empty(t, forbidden())
+	require.NoError(t, o.knowledge.SetPlace(ctx, gateway.Place{Key: "ridge", Name: "Ridge", Zone: "Africa/Nairobi", Lat: -1.31, Lon: 36.81}))
 	area := []gateway.AlertArea{{Circles: []gateway.AlertCircle{{Centre: gateway.Point{Lat: -1.3, Lon: 36.8}, Radius: 20}}}}
 	fire := gateway.Alert{Type: "Alert", Ref: gateway.AlertRef{Sender: "met@met.example", ID: "1", Sent: midnight}, Infos: []gateway.AlertInfo{{
 		Categories: []string{"Fire"}, Event: "Grass fires", Onset: midnight.Add(30 * time.Hour), Expires: midnight.Add(60 * time.Hour), Areas: area,
 	}}}
 	require.NoError(t, o.knowledge.AddAlert(ctx, fire))
 	require.Equal(t, []int{1, 2}, forbidden())
+	spans := []dialog.Span{{From: fire.Infos[0].Onset.UTC(), Until: fire.Infos[0].Expires.UTC()}}
+	require.Equal(t, spans, o.service.Facts().Places["ridge"].NoFire, "also where there is no forecast")
 
 	away := fire
 	away.Ref.ID, away.Infos = "2", []gateway.AlertInfo{{Categories: []string{"Fire"}, Event: "Grass fires", Expires: midnight.Add(200 * time.Hour), Areas: []gateway.AlertArea{{
@@ -204,6 +207,7 @@ func TestWarningsForbidFires(t *testing.T) {
 	cancel := gateway.Alert{Type: "Cancel", Ref: gateway.AlertRef{Sender: "met@met.example", ID: "3", Sent: midnight.Add(time.Hour)}, References: []gateway.AlertRef{fire.Ref}}
 	require.NoError(t, again.AddAlert(ctx, cancel))
 	require.Empty(t, forbidden())
+	require.Empty(t, o.service.Facts().Places["ridge"].NoFire)
 	require.NoError(t, again.DropAlert(ctx, cancel.ID()))
 	require.NoError(t, again.DropAlert(ctx, fire.ID()))
 	require.Empty(t, forbidden())

@@ -72,6 +72,7 @@ type Fetcher struct {
 	log     *slog.Logger
 	metrics *metrics
 	sources []*source
+	taking  sync.Mutex // held while a forecast is compared with the one before and kept
 }
 
 // source is a Source at work.
@@ -326,7 +327,9 @@ func (f *Fetcher) take(ctx context.Context, s *source, p dialog.Place, address s
 		f.metrics.count(s.Name, "refused")
 		return fmt.Errorf("%s: %w", p.Key, err)
 	}
+	f.taking.Lock()
 	err = Take(ctx, f.know, p.Key, s.Name, "", in, time.Now())
+	f.taking.Unlock()
 	switch {
 	case errors.Is(err, ErrOlder), errors.Is(err, errSame):
 		f.metrics.count(s.Name, "known")
