@@ -2,7 +2,10 @@ package gateway_test
 
 import (
 	"errors"
+	"fmt"
 	"log/slog"
+	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -211,4 +214,96 @@ func TestWarningsForbidFires(t *testing.T) {
 	require.NoError(t, again.DropAlert(ctx, cancel.ID()))
 	require.NoError(t, again.DropAlert(ctx, fire.ID()))
 	require.Empty(t, forbidden())
+}
+
+// TestC25SecondLookIsSomebodyElses: what needs an administrator is kept only with
+// the name of one who is not the officer, and what is refused never is.
+func TestC25SecondLookIsSomebodyElses(t *testing.T) {
+	o := newOfficers(t)
+	guarded := gateway.Taught{Lang: "en", Word: "kapweteka", Concept: "dryness.dry", By: "asha", At: o.now}
+	_, err := o.knowledge.Teach(t.Context(), guarded)
+	var objection dialog.Objection
+	require.ErrorAs(t, err, &objection)
+	require.True(t, objection.Second)
+	guarded.Second = "asha"
+	_, err = o.knowledge.Teach(t.Context(), guarded)
+	require.ErrorAs(t, err, &objection)
+	guarded.Second = "juma"
+	kept, err := o.knowledge.Teach(t.Context(), guarded)
+	require.NoError(t, err)
+	require.Equal(t, "juma", kept.Second)
+	require.Equal(t, "dry", o.says("cobs 2 drums kapweteka").Slots["dryness"].Key)
+
+	never := gateway.Taught{Lang: "en", Word: "fainted", Concept: "topic.price", By: "asha", Second: "juma", At: o.now}
+	_, err = o.knowledge.Teach(t.Context(), never)
+	require.ErrorAs(t, err, &objection)
+	require.False(t, objection.Second)
+	nowhere := gateway.Taught{Lang: "en", Place: "nowhere", Word: "gunzira", Concept: "waste.bamboo", By: "asha", At: o.now}
+	_, err = o.knowledge.Teach(t.Context(), nowhere)
+	require.ErrorIs(t, err, gateway.ErrNoPlace)
+	require.Len(t, o.knowledge.Taught(), 1)
+}
+
+// TestC25WrittenAnswerIsKeptAndGiven, changed, and taken away.
+func TestC25WrittenAnswerIsKeptAndGiven(t *testing.T) {
+	o := newOfficers(t)
+	o.says("hello")
+	a := gateway.Answer{Lang: "en", Questions: []string{"where do i buy a press"}, Text: "At Asha's stall.", Stage: "pressing", By: "asha", At: o.now}
+	kept, err := o.knowledge.SetAnswer(t.Context(), a)
+	require.NoError(t, err)
+	require.Equal(t, kept.ID, o.says("where do i buy a press?").Slots["written"].Key)
+	require.Equal(t, []string{"ask.written", "caution.pressing"}, o.replies())
+
+	kept.Text = "Pour water on it."
+	var objection dialog.Objection
+	_, err = o.knowledge.SetAnswer(t.Context(), kept)
+	require.ErrorAs(t, err, &objection)
+	require.True(t, objection.Second)
+	kept.Text = strings.Repeat("At the stall of Asha. ", 20)
+	_, err = o.knowledge.SetAnswer(t.Context(), kept)
+	require.ErrorContains(t, err, "are the most")
+	kept.Text = "At the stall by the bus stop."
+	_, err = o.knowledge.SetAnswer(t.Context(), kept)
+	require.NoError(t, err)
+
+	again := o.know()
+	require.NoError(t, again.Load(t.Context()))
+	require.Equal(t, []gateway.Answer{kept}, again.Answers())
+	o.says("where do i buy a press")
+	entries := o.entries()
+	require.Equal(t, kept.Text, entries[len(entries)-1].Replies[0].Text)
+	require.NoError(t, again.DropAnswer(t.Context(), kept.ID))
+	require.Empty(t, o.says("where do i buy a press").Slots["written"].Key)
+	_, err = again.SetAnswer(t.Context(), kept)
+	require.ErrorIs(t, err, gateway.ErrNotFound)
+}
+
+// TestKnowledgeIsSafeForMany: officers write while texts are answered; the
+// versions grow, and nothing that was kept is lost.
+func TestKnowledgeIsSafeForMany(t *testing.T) {
+	const officers, words = 6, 8
+	o := newOfficers(t)
+	var wg sync.WaitGroup
+	for i := range officers {
+		wg.Go(func() {
+			version := uint64(0)
+			for j := range words {
+				word := fmt.Sprintf("ngo%sri%s", strings.Repeat("a", 1+i%2)+string(rune('b'+i)), string(rune('b'+j))+"u")
+				_, err := o.knowledge.Teach(t.Context(), gateway.Taught{Lang: "en", Word: word, Concept: "waste.bamboo", By: "asha", At: o.now})
+				require.NoError(t, err)
+				require.NoError(t, o.knowledge.SetForecast(t.Context(), gateway.Forecast{Place: "home", Taken: o.now, Input: fair(o.now)}))
+				f := o.service.Facts()
+				require.Greater(t, f.Version, version)
+				version = f.Version
+				h := o.engine.Step(dialog.State{Met: true, Lang: "en", Chosen: true}, dialog.Said{Text: word, Via: dialog.SMS}, dialog.World{Now: o.now, Facts: f})
+				require.Equal(t, "bamboo", h.Heard.Slots["waste"].Key, word)
+				o.knowledge.Changes([]string{word}, gateway.Taught{Lang: "en", Word: "gunzira", Concept: "waste.bamboo"})
+			}
+		})
+	}
+	wg.Wait()
+	require.Len(t, o.knowledge.Taught(), officers*words)
+	again := o.know()
+	require.NoError(t, again.Load(t.Context()))
+	require.Equal(t, o.knowledge.Taught(), again.Taught())
 }
