@@ -89,6 +89,19 @@ func (s *Service) Enrol(ctx context.Context, n Number, p dialog.Profile, by stri
 	return Known, nil
 }
 
+// Greeting returns what the first message takes that Enrol would send to a person
+// of a conversation; nothing if it would send none.
+func (s *Service) Greeting(c Conversation, p dialog.Profile, now time.Time) (spend Spend, err error) {
+	t, err := s.step(c, s.writes(c.Channel), now, dialog.Enrolled{Profile: p})
+	if err != nil {
+		return spend, fmt.Errorf("greet %v: %w", c.Number, err)
+	}
+	for _, m := range s.change(c, t, &Entry{At: now}, none).Out {
+		spend = spend.Plus(Spend{m.Segments, m.Price})
+	}
+	return spend, nil
+}
+
 // maxAnswerSegments is how many messages an officer's reply to a person takes.
 const maxAnswerSegments = 3
 

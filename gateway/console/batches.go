@@ -101,8 +101,8 @@ func (q *request) measured(v url.Values) (of views.Of, page form, asked bool) {
 	page = form{Fields: []field{
 		{Name: "waste", Label: "Waste", Kind: "select", Filter: true, Options: wastes},
 		{Name: "place", Label: "Place", Kind: "select", Filter: true, Options: append([]option{{"", "all"}}, q.placeOptions()...)},
-		{Name: "from", Label: "From month", Kind: "month", Filter: true},
-		{Name: "to", Label: "To month", Kind: "month", Filter: true},
+		{Name: "from", Label: "From month", Kind: "month", Filter: true, Hint: "Such as 2026-03."},
+		{Name: "to", Label: "To month", Kind: "month", Filter: true, Hint: "Such as 2026-03."},
 		{Name: "by", Label: "In rows by", Kind: "select", Options: yieldsBy},
 	}}
 	answers := url.Values{"waste": v["waste"], "place": v["place"], "from": v["from"], "to": v["to"], "by": {by}}

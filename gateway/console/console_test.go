@@ -31,12 +31,18 @@ func concrete(path string) string {
 // pieces are addresses that answer with less than a page.
 var pieces = []string{"/notices/measure"}
 
+// whole reports whether a route answers with a page at a path of its own: not with
+// a piece of one, a download, or the page of something that a test has to make.
+func (r route) whole() bool {
+	return r.method == get && !strings.Contains(r.path, ":id") && !strings.HasSuffix(r.path, ".csv") && !slices.Contains(pieces, r.path)
+}
+
 // Every page is executed with everything and with nothing, and is a whole page.
 func TestPages(t *testing.T) {
 	each(t, func(t *testing.T, o *office) {
 		c := o.as(Administrator)
 		for _, r := range o.routes() {
-			if r.method != http.MethodGet || strings.Contains(r.path, ":id") || slices.Contains(pieces, r.path) || strings.HasSuffix(r.path, ".csv") {
+			if !r.whole() {
 				continue
 			}
 			p := c.get(concrete(r.path))

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -464,12 +465,17 @@ func (q *request) waste(key string) string {
 	return q.wasteName(key)
 }
 
-// kilograms writes a weight, or nothing for one that is not known.
+// kilograms writes a weight, a small one to the half, or nothing for one that is
+// not known.
 func kilograms(kg float64) string {
 	if kg <= 0 {
 		return ""
 	}
-	return strconv.FormatFloat(kg, 'f', map[bool]int{true: 1, false: 0}[kg < 10], 64) + " kg"
+	unit := 1.0
+	if kg < 20 {
+		unit = 0.5
+	}
+	return strconv.FormatFloat(unit*math.Round(kg/unit), 'f', -1, 64) + " kg"
 }
 
 func (q *request) producer() error {
@@ -742,6 +748,8 @@ type listView struct {
 	New     int
 	Percent int
 	Hidden  int // faults that the page does not show
+
+	Currency string
 }
 
 func (q *request) listPage() (page listView, err error) {
@@ -752,6 +760,7 @@ func (q *request) listPage() (page listView, err error) {
 	page.Shown = page.Faults[:min(len(page.Faults), errorsTold)]
 	page.Hidden = page.Faulty - len(page.Shown)
 	page.New = page.Rows - page.Known
+	page.Currency = q.Facts().Places[q.Facts().Home].Currency
 	if page.Rows > 0 {
 		page.Percent = 100 * page.Next / page.Rows
 	}

@@ -55,6 +55,9 @@ type Import struct {
 	Failed  []Fault   `cbor:"15,keyasint,omitempty"` // the first of the rows that could not be entered after all
 	Missed  int       `cbor:"16,keyasint,omitempty"` // all of them
 	Until   time.Time `cbor:"17,keyasint,omitzero"`  // when it ended
+	// Segments and Price are what the first messages to the new ones take.
+	Segments int           `cbor:"18,keyasint,omitempty"`
+	Price    gateway.Money `cbor:"19,keyasint,omitempty"`
 }
 
 // Told is how many faults a report holds.
@@ -62,6 +65,7 @@ const Told = 500
 
 // Service enters a person: a gateway.Service.
 type Service interface {
+	Greeting(c gateway.Conversation, p dialog.Profile, now time.Time) (gateway.Spend, error)
 	Enrol(ctx context.Context, n gateway.Number, p dialog.Profile, by string, now time.Time) (gateway.Enrolment, error)
 }
 
@@ -105,11 +109,23 @@ func (im *Importer) Add(ctx context.Context, list List, by, file string, now tim
 	for _, r := range list.Rows {
 		if r.Known {
 			i.Known++
+			continue
 		}
+		n, err := r.Number()
+		if err != nil {
+			return i, fmt.Errorf("line %d: %w", r.Line, err)
+		}
+		spend, err := im.service.Greeting(gateway.Conversation{Number: n}, r.Profile, now)
+		if err != nil {
+			return i, err
+		}
+		i.Segments += spend.Segments
+		i.Price += spend.Money
 	}
-	err := im.store.Put(ctx, rowsKind, i.ID, list.Rows, 0)
+	// The rows come last: whatever happens between, none are kept that nothing ends.
+	err := im.store.Put(ctx, ImportKind, i.ID, i, 0)
 	if err == nil {
-		err = im.store.Put(ctx, ImportKind, i.ID, i, 0)
+		err = im.store.Put(ctx, rowsKind, i.ID, list.Rows, 0)
 	}
 	if err != nil {
 		return i, fmt.Errorf("keep list %s: %w", i.ID, err)
@@ -283,7 +299,14 @@ const step = 25
 // enter enters the rest of a list.
 func (im *Importer) enter(ctx context.Context, i Import, now func() time.Time) error {
 	var rows []Row
-	if _, err := im.store.Get(ctx, rowsKind, i.ID, &rows); err != nil {
+	_, err := im.store.Get(ctx, rowsKind, i.ID, &rows)
+	if errors.Is(err, gateway.ErrNotFound) { // they were never kept, or it ended just now
+		if _, err = im.End(ctx, i.ID, now()); errors.Is(err, ErrStage) {
+			err = nil
+		}
+		return err
+	}
+	if err != nil {
 		return fmt.Errorf("read the rows of list %s: %w", i.ID, err)
 	}
 	for i.Stage == Running {
@@ -334,6 +357,9 @@ func (im *Importer) row(ctx context.Context, r Row, list Import, done *Import, n
 	switch why := refuses(c); {
 	case why != "": // since the list was checked
 		miss(why)
+		return nil
+	case c.Rev == 0 && r.Known:
+		miss("this person asked to be forgotten since the list was checked")
 		return nil
 	case c.Rev > 0 && !r.Known && was == will: // entered just before the line stopped
 		done.Entered++

@@ -42,20 +42,22 @@ func newLine(t *testing.T) *line {
 	return l
 }
 
+func number(t testing.TB, digits string) gateway.Number {
+	n, err := gateway.NumberOf(digits)
+	require.NoError(t, err)
+	return n
+}
+
 func (l *line) says(digits, text string) {
 	l.serial++
-	n, err := gateway.NumberOf(digits)
-	require.NoError(l, err)
-	_, err = l.service.Receive(l.ctx, gateway.Inbound{
-		ID: gateway.NewMessageID("sms", digits, fmt.Sprint(l.serial)), Channel: "sms", Sender: digits, From: n, Via: dialog.SMS, Text: text, At: time.Now(),
+	_, err := l.service.Receive(l.ctx, gateway.Inbound{
+		ID: gateway.NewMessageID("sms", digits, fmt.Sprint(l.serial)), Channel: "sms", Sender: digits, From: number(l, digits), Via: dialog.SMS, Text: text, At: time.Now(),
 	})
 	require.NoError(l, err)
 }
 
 func (l *line) knows(digits string) gateway.Conversation {
-	n, err := gateway.NumberOf(digits)
-	require.NoError(l, err)
-	c, err := l.store.Load(l.ctx, n)
+	c, err := l.store.Load(l.ctx, number(l, digits))
 	require.NoError(l, err)
 	return c
 }
@@ -149,6 +151,10 @@ func TestC27AThousandProducers(t *testing.T) {
 			"993 phone: this number has opted out; only its owner can change that, by the text START",
 		}, told)
 		require.Equal(t, []int{7, 993, 1}, []int{i.Faulty, i.Rows, i.Known})
+		one, err := l.service.Greeting(gateway.Conversation{Number: number(t, "254712000500")}, list.Rows[0].Profile, time.Now())
+		require.NoError(t, err)
+		require.Equal(t, 992*one.Segments, i.Segments)
+		require.Positive(t, one.Segments)
 		run(t, im)
 		require.Zero(t, l.greeted(), "nothing is written before somebody says yes")
 
@@ -187,22 +193,27 @@ func TestRenew(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		l := newLine(t)
 		defer func() { require.NoError(t, l.store.Close()) }()
-		for _, n := range []string{"254712000001", "254712000002"} {
+		for _, n := range []string{"254712000001", "254712000002", "254712000004"} {
 			l.says(n, "hello")
 		}
-		list := read(t, "phone,place,group,consent\n0712000001,lakeside,,paper\n0712000002,lakeside,,paper\n0712000003,lakeside,,paper\n")
+		list := read(t, "phone,place,group,consent\n0712000001,lakeside,,paper\n0712000002,lakeside,,paper\n0712000003,lakeside,,paper\n0712000004,lakeside,,paper\n")
 		im := NewImporter(l.store, l.service, slog.New(slog.DiscardHandler))
 		i, err := im.Add(l.ctx, list, "anna", "", time.Now())
 		require.NoError(t, err)
-		require.Equal(t, 2, i.Known)
+		require.Equal(t, 3, i.Known)
 		l.says("254712000002", "STOP")
+		require.NoError(t, l.service.Forget(l.ctx, number(t, "254712000004"), time.Now()))
 		_, err = im.Start(l.ctx, i.ID, true)
 		require.NoError(t, err)
 		run(t, im)
 		i, err = im.Get(l.ctx, i.ID)
 		require.NoError(t, err)
-		require.Equal(t, []int{1, 1, 0, 1}, []int{i.Entered, i.Renewed, i.Left, i.Missed})
-		require.Equal(t, 3, i.Failed[0].Line)
+		require.Equal(t, []int{1, 1, 0, 2}, []int{i.Entered, i.Renewed, i.Left, i.Missed})
+		require.Equal(t, []Fault{
+			{3, "phone", "this number has opted out; only its owner can change that, by the text START"},
+			{5, "phone", "this person asked to be forgotten since the list was checked"},
+		}, i.Failed)
+		require.Zero(t, l.knows("254712000004").Rev)
 		require.Equal(t, "lakeside", l.knows("254712000001").State.Place)
 		require.Empty(t, l.knows("254712000002").State.Place)
 		require.Equal(t, 1, l.greeted(), "who wrote before is not greeted")
