@@ -146,11 +146,11 @@ func TestOfficerSendsByPhone(t *testing.T) {
 	require.Contains(t, b.says("office"), "PIN")
 	require.Contains(t, b.says(b.pin), "4 send a warning")
 	got := b.says("rain 18:00")
-	require.Contains(t, got, "To 23 phones, 23 segments")
+	require.Contains(t, got, "Phones: 23, segments: 23")
 	require.Contains(t, got, "Rain is likely: Kisimani, Monday 18:00")
 	require.Empty(t, b.sent())
 	code := strings.SplitAfter(got, "\nCode ")[1][:6]
-	require.Contains(t, b.says(code), "Sending to 23 phones")
+	require.Contains(t, b.says(code), "It goes out now. Phones: 23.")
 	all := b.sent()
 	require.Len(t, all, 1)
 	n := all[0].Notice
@@ -166,7 +166,7 @@ func TestOfficerSendsByPhone(t *testing.T) {
 	require.Equal(t, 23, preview.Persons)
 	require.Equal(t, "notice sent", b.did()[0])
 	require.Contains(t, b.did(), "sign-in")
-	require.NotContains(t, b.says(code), "Sending", "the code is for once")
+	require.NotContains(t, b.says(code), "It goes out now", "the code is for once")
 	require.Len(t, b.sent(), 1)
 }
 
@@ -197,13 +197,13 @@ func TestOfficerSendsOnce(t *testing.T) {
 	for range 3 {
 		shown := b.receive(in)
 		require.True(t, shown.Again)
-		require.Equal(t, []string{"Sending to 3 phones. That closes it."}, shown.Texts)
+		require.Equal(t, []string{"It goes out now. Phones: 3. That closes it."}, shown.Texts)
 	}
 	require.Len(t, b.sent(), 1)
 	require.Equal(t, 1, strings.Count(strings.Join(b.did(), "\n"), "notice sent"))
 
 	again := b.inbound("all", code) // under another id
-	require.NotContains(t, b.receive(again).Texts, "Sending to 3 phones. That closes it.")
+	require.NotContains(t, b.receive(again).Texts, "It goes out now. Phones: 3. That closes it.")
 	require.Len(t, b.sent(), 1)
 }
 
@@ -369,7 +369,7 @@ func TestOfficersListsStayApart(t *testing.T) {
 		apart := row.apart
 		if apart == "\x00" {
 			apart = strings.TrimPrefix(out[0].Text, "Code ")[:6]
-			require.Contains(t, shown.Texts[0], "To 2 phones")
+			require.Contains(t, shown.Texts[0], "Phones: 2,")
 		}
 		require.Contains(t, out[0].Text, apart)
 		require.NotContains(t, strings.Join(shown.Texts, "\n"), apart)
@@ -477,9 +477,9 @@ func TestPINOnScreens(t *testing.T) {
 		require.NotContains(t, c.press("2"), "mahindi")
 		require.Contains(t, strings.Join(b.out("none"), "\n"), "mahindi")
 		b.pass(time.Second)
-		require.Contains(t, c.press("rain 18:00"), "To 3 phones")
+		require.Contains(t, c.press("rain 18:00"), "Phones: 3,")
 		code := strings.TrimPrefix(strings.Join(b.out("none"), "\n"), "Code ")[:6]
-		require.Contains(t, b.says(code), "Sending to 3 phones")
+		require.Contains(t, b.says(code), "It goes out now. Phones: 3.")
 	})
 	require.Len(t, b.sent(), 3)
 }

@@ -42,6 +42,7 @@ type Config struct {
 		GiveUp    time.Duration `toml:"give_up"`
 	}
 	Console  ConsoleConfig
+	Office   OfficeConfig
 	Channel  []ChannelConfig
 	Place    []PlaceConfig
 	Forecast []ForecastConfig
@@ -75,6 +76,12 @@ type ConsoleConfig struct {
 	Key         string   // of the certificate
 	Proxies     []string // our own, through which browsers come
 	Header      string   // in which they put the address of who asks
+}
+
+// OfficeConfig is what officers may do by text from phones of their own.
+type OfficeConfig struct {
+	Most int // phones that a warning sent by phone may reach
+	Days int // after which an officer's phone has to be renewed
 }
 
 // secure reports whether browsers send the console's cookies over TLS alone:
@@ -122,6 +129,7 @@ func Default() Config {
 	c.Store.Kind, c.Store.Path = "bolt", "cobline-data"
 	c.Quiet.From, c.Quiet.To = "20:30", "06:00"
 	c.Outbox.PerSecond, c.Outbox.GiveUp = 5, 24*time.Hour
+	c.Office = OfficeConfig{Most: 500, Days: 180}
 	c.Console.Header = "X-Real-IP"
 	return c
 }
@@ -323,6 +331,8 @@ func (l *loader) validate() {
 	l.validateQuiet("quiet", l.Quiet)
 	l.validateConsole()
 	l.want(l.Outbox.PerSecond > 0, "outbox.per_second", "must be more than 0 segments a second")
+	l.want(l.Office.Most > 0, "office.most", "must be more than 0 phones")
+	l.want(l.Office.Days > 0, "office.days", "must be more than 0 days")
 	l.want(l.Outbox.GiveUp > 0, "outbox.give_up", "must be a span, such as 24h")
 	if l.set.IsDefined("zone") {
 		l.want(l.set.IsDefined("lat") && l.set.IsDefined("lon"), "zone", "is set without lat and lon: daylight is reckoned from them")

@@ -57,6 +57,7 @@ type controller struct {
 	config    Config
 	store     *boltstore.Store
 	notices   *gateway.Notices
+	phones    *gateway.Office
 	knowledge *gateway.Knowledge
 	fetcher   *forecast.Fetcher
 	workers   map[string]*outbox.Worker
@@ -166,6 +167,9 @@ func (c *controller) do(ctx context.Context, command, argument string) ([]byte, 
 	}
 	if what, ok := strings.CutPrefix(command, "officer-"); ok {
 		return inJSON(c.officer(ctx, what, argument))
+	}
+	if what, ok := strings.CutPrefix(command, "phone-"); ok {
+		return inJSON(c.phone(ctx, what, argument))
 	}
 	if what, ok := strings.CutPrefix(command, "forecast-"); ok {
 		return inJSON(c.forecast(ctx, what, argument))

@@ -218,8 +218,13 @@ func orderStore(config Config, command, argument string) (answer []byte, err err
 		return nil, err
 	}
 	log := slog.New(slog.DiscardHandler)
+	notices := gateway.NewNotices(store, line.service)
+	phones, err := config.phones(store, notices, nil)
+	if err != nil {
+		return nil, err
+	}
 	c := &controller{
-		config: config, store: store, notices: gateway.NewNotices(store, line.service), watch: watch, hold: &hold{}, log: log,
+		config: config, store: store, notices: notices, phones: phones, watch: watch, hold: &hold{}, log: log,
 		knowledge: line.knowledge, fetcher: config.fetcher(line.knowledge, log, nil),
 	}
 	return c.do(ctx, command, argument)

@@ -27,6 +27,7 @@ type officerCommand struct {
 	Enable  officerEnableCommand  `cmd:"" help:"Let a disabled account sign in again."`
 	Reset   officerResetCommand   `cmd:"" help:"Give an account a new password, and take away its second step."`
 	Unlock  officerUnlockCommand  `cmd:"" help:"Let an account that failed too often sign in again at once."`
+	Phone   officerPhoneCommand   `cmd:"" help:"Officers' own phones, which read what is urgent and send warnings by text."`
 }
 
 // officerOrder is what a command about officers says to the line.

@@ -119,9 +119,18 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	if err != nil {
 		return err
 	}
+	shown, err := views.Open(filepath.Join(config.Store.Path, viewsFile), store, views.Options{Home: config.Key, Zone: config.zone(), Log: log})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, shown.Close()) }()
+	phones, err := config.phones(store, notices, shown)
+	if err != nil {
+		return err
+	}
 	weather := config.fetcher(line.knowledge, log, metrics)
 	control := &controller{
-		config: config, store: store, notices: notices, workers: workers, watch: watch, hold: hold, log: log,
+		config: config, store: store, notices: notices, phones: phones, workers: workers, watch: watch, hold: hold, log: log,
 		knowledge: line.knowledge, fetcher: weather,
 	}
 	commands, err := control.listen()
@@ -133,11 +142,6 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	}
 	spending := outbox.NewSpending(store, tariffs, watch, log, metrics)
 	loops, running := errgroup.WithContext(ctx)
-	shown, err := views.Open(filepath.Join(config.Store.Path, viewsFile), store, views.Options{Home: config.Key, Zone: config.zone(), Log: log})
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, shown.Close()) }()
 	metrics.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{
 		Name: "cobline_views_behind_seconds", Help: "How much older the newest entry the console knows is than the newest there is.",
 	}, func() float64 { return shown.Progress().Behind.Seconds() }))
