@@ -136,8 +136,10 @@ func (x *index) guess(word string, letters int) []string {
 		}
 	}
 	collect(x.near[word])
-	for _, d := range deletions(word) {
-		collect(x.near[d])
+	var stack [4 * longestWord]byte
+	for i, c := range word {
+		shorter := append(append(stack[:0], word[:i]...), word[i+utf8.RuneLen(c):]...)
+		collect(x.near[string(shorter)])
 	}
 	slices.Sort(out)
 	return out

@@ -30,7 +30,8 @@ type Written struct {
 // the catalogue. It is made once, whenever the facts are, and never changed.
 type Overlay struct {
 	words   map[scope]vocabulary
-	asked   map[scope]*index // the wordings of written answers: the concept is the answer's id
+	layers  map[scope][]vocabulary // what holds in each scope: for everybody, then for the place
+	asked   map[scope]*index       // the wordings of written answers: the concept is the answer's id
 	written map[string]Written
 }
 
@@ -43,7 +44,7 @@ type scope struct {
 // NewOverlay returns the overlay of lessons and written answers. What was
 // refused when it was taught is for the caller to leave out.
 func NewOverlay(lessons []Lesson, answers []Written) *Overlay {
-	o := &Overlay{words: map[scope]vocabulary{}, asked: map[scope]*index{}, written: map[string]Written{}}
+	o := &Overlay{words: map[scope]vocabulary{}, layers: map[scope][]vocabulary{}, asked: map[scope]*index{}, written: map[string]Written{}}
 	for _, l := range lessons {
 		s := scope{l.Lang, l.Place}
 		v, ok := o.words[s]
@@ -74,6 +75,12 @@ func NewOverlay(lessons []Lesson, answers []Written) *Overlay {
 	for _, x := range o.asked {
 		x.sort()
 	}
+	for s, v := range o.words {
+		if everybody, ok := o.words[scope{s.lang, ""}]; ok && s.place != "" {
+			o.layers[s] = append(o.layers[s], everybody)
+		}
+		o.layers[s] = append(o.layers[s], v)
+	}
 	return o
 }
 
@@ -96,10 +103,9 @@ func (o *Overlay) lessons(order []locales.Lang, place string) lessons {
 	}
 	out := make(lessons, len(order))
 	for i, l := range order {
-		for _, s := range scopes(l, place) {
-			if v, ok := o.words[s]; ok {
-				out[i] = append(out[i], v)
-			}
+		var ok bool
+		if out[i], ok = o.layers[scope{l, place}]; !ok {
+			out[i] = o.layers[scope{l, ""}]
 		}
 	}
 	return out
