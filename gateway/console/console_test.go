@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/PuerkitoBio/goquery"
+	"github.com/gofiber/fiber/v2"
 	"github.com/stretchr/testify/require"
 
 	"cobline/gateway"
@@ -31,26 +32,42 @@ func concrete(path string) string {
 // pieces are addresses that answer with less than a page.
 var pieces = []string{"/notices/measure"}
 
-// whole reports whether a route answers with a page at a path of its own: not with
-// a piece of one, a download, or the page of something that a test has to make.
-func (r route) whole() bool {
-	return r.method == get && !strings.Contains(r.path, ":id") && !strings.HasSuffix(r.path, ".csv") && !slices.Contains(pieces, r.path)
+// pages returns a path of every page there is: of one that shows a thing, that of
+// the first such thing that another page leads to.
+func (o *office) pages(c *client) (paths []string) {
+	found := map[string]bool{}
+	for todo, seen := []string{Root + "/help"}, map[string]bool{}; len(todo) > 0 && len(seen) < 300; todo = todo[1:] {
+		path, _, _ := strings.Cut(todo[0], "?")
+		if seen[path] {
+			continue
+		}
+		seen[path] = true
+		i := slices.IndexFunc(o.routes(), func(r route) bool {
+			return r.method == get && fiber.RoutePatternMatch(path, Root+r.path, fiber.Config{StrictRouting: true, CaseSensitive: true})
+		})
+		if i < 0 || strings.HasSuffix(path, ".csv") || slices.Contains(pieces, o.routes()[i].path) {
+			continue
+		}
+		if pattern := o.routes()[i].path; pattern != "" && !found[pattern] {
+			found[pattern] = true
+			paths = append(paths, path)
+		}
+		c.get(path).Find("a[href]").Each(func(_ int, s *goquery.Selection) { todo = append(todo, s.AttrOr("href", "")) })
+	}
+	return paths
 }
 
 // Every page is executed with everything and with nothing, and is a whole page.
 func TestPages(t *testing.T) {
 	each(t, func(t *testing.T, o *office) {
 		c := o.as(Administrator)
-		for _, r := range o.routes() {
-			if !r.whole() {
-				continue
-			}
-			p := c.get(concrete(r.path))
-			require.Equal(t, http.StatusOK, p.status, "%s: %s", r.path, o.log.String())
-			require.Equal(t, 1, p.Find("h1").Length(), r.path)
-			require.NotEmpty(t, strings.TrimSpace(p.Find("h1").Text()), r.path)
-			require.Equal(t, "text/html; charset=utf-8", p.header.Get("Content-Type"), r.path)
-			require.Equal(t, "no-store", p.header.Get("Cache-Control"), r.path)
+		for _, path := range o.pages(c) {
+			p := c.get(path)
+			require.Equal(t, http.StatusOK, p.status, "%s: %s", path, o.log.String())
+			require.Equal(t, 1, p.Find("h1").Length(), path)
+			require.NotEmpty(t, strings.TrimSpace(p.Find("h1").Text()), path)
+			require.Equal(t, "text/html; charset=utf-8", p.header.Get("Content-Type"), path)
+			require.Equal(t, "no-store", p.header.Get("Cache-Control"), path)
 			checkPage(t, p)
 		}
 	})
