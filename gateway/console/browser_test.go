@@ -217,6 +217,8 @@ func TestByKeyboard(t *testing.T) {
 	press("officer", kb.Tab, "not the password", kb.Enter)
 	b.do(chromedp.WaitVisible(chromedp.CSS("#faults")))
 	require.Equal(t, "faults", focused(), "what is wrong is read first")
+	b.sound("sign-in-wrong")
+	b.picture("sign-in-wrong")
 	b.do(chromedp.Focus(chromedp.CSS("#f-password")))
 	press(password, kb.Enter)
 	b.do(chromedp.WaitReady(chromedp.CSS("nav.own")))
@@ -227,6 +229,12 @@ func TestByKeyboard(t *testing.T) {
 	require.Equal(t, "solid", evaluate[string](b, `getComputedStyle(document.activeElement).outlineStyle`))
 	press(kb.Enter)
 	b.do(chromedp.WaitReady(chromedp.CSS(`nav a[href="/office/questions"][aria-current]`)))
+	for focused() != "officer" {
+		press(kb.Tab)
+	}
+	press(kb.Enter) // it unfolds
+	b.sound("yours")
+	b.picture("yours")
 	for focused() != "Sign out" {
 		press(kb.Tab)
 	}

@@ -35,9 +35,9 @@ type accountsView struct {
 func roleOptions() (options []option) {
 	for _, r := range Roles {
 		options = append(options, option{r.String(), map[Role]string{
-			Viewer:        "viewer: reads, numbers masked",
-			Officer:       "officer: sends, teaches, answers, enrols",
-			Administrator: "administrator: accounts and the audit trail too",
+			Viewer:        "viewer (reads)",
+			Officer:       "officer (sends, teaches, answers)",
+			Administrator: "administrator (makes accounts)",
 		}[r]})
 	}
 	return options

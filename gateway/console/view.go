@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"path"
 	"strings"
+	"text/template/parse"
 	"time"
 
 	"cobline/dialog"
@@ -55,6 +56,7 @@ func (p pages) execute(out *bytes.Buffer, name string, v view) error {
 	if !ok {
 		return fmt.Errorf("there is no page %q", name)
 	}
+	v.About = !parse.IsEmptyTree(page.Lookup("help").Tree.Root)
 	if err := page.ExecuteTemplate(out, "layout", v); err != nil {
 		return fmt.Errorf("render %s: %w", name, err)
 	}
@@ -67,6 +69,7 @@ type view struct {
 	Flash   string
 	Path    string
 	Now     time.Time
+	About   bool // the page explains itself
 	Page    any
 
 	facts *dialog.Facts
