@@ -96,7 +96,7 @@ func TestForgotten(t *testing.T) {
 // that ended between two, a file that was deleted: the views are the same.
 func TestResumed(t *testing.T) {
 	f := newField(t)
-	for i := range 9000 {
+	for i := range 5000 { // more than the projector takes at once
 		f.now = f.now.Add(time.Minute)
 		f.turn(i%40, fmt.Sprintf("drum %d of %d", i%7, i), dialog.Heard{Lang: "en", Topic: "recipe", Step: "recipe.waste", Understood: i%9 > 0}, nil)
 	}
@@ -115,9 +115,25 @@ func TestResumed(t *testing.T) {
 	f.open()
 	require.Equal(t, p.Taken, f.views.Progress().Taken, "it goes on where it was")
 	f.catchUp()
-	before := f.check(t)
+	before := f.sums()
 	f.rebuild()
-	require.Equal(t, before, f.check(t))
+	require.Equal(t, before, f.sums())
+}
+
+// sums returns some answers that rest on the whole journal.
+func (f *field) sums() (all []any) {
+	add := func(answer any, err error) {
+		require.NoError(f, err)
+		all = append(all, answer)
+	}
+	add(f.views.Days(f.ctx, views.Within{}))
+	add(f.views.Stops(f.ctx, views.Within{}, f.now))
+	add(f.views.Topics(f.ctx, views.Within{}))
+	add(f.views.Unknown(f.ctx, "en", start, f.now, 0, 50))
+	add(f.views.Search(f.ctx, views.Query{Words: "drum"}, views.Page{Max: 500}))
+	add(f.views.Producers(f.ctx, views.Filter{}, gateway.PersonKey{}, 100, f.now))
+	add(f.views.Totals(f.ctx, f.now))
+	return all
 }
 
 // What is no good is thrown away and made anew.
@@ -221,7 +237,7 @@ func TestTogether(t *testing.T) {
 		})
 	}
 	writing.Go(func() {
-		for i := range 1500 {
+		for i := range 600 {
 			f.now = f.now.Add(time.Minute)
 			f.turn(i%20, fmt.Sprint("drum ", i), understood("recipe"), func(c *gateway.Change) {
 				if i%50 == 49 {

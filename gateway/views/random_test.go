@@ -2,6 +2,7 @@ package views_test
 
 import (
 	"cmp"
+	"flag"
 	"fmt"
 	"maps"
 	"math"
@@ -24,6 +25,9 @@ import (
 // own reference computation, without an index or a sum kept.
 
 func TestAgainstTheJournal(t *testing.T) {
+	if os.Getenv("COBLINE_SCALE") == "small" {
+		few(t, "rapid.checks", "12")
+	}
 	rapid.Check(t, func(rt *rapid.T) {
 		dir, err := os.MkdirTemp(t.TempDir(), "")
 		require.NoError(rt, err)
@@ -56,6 +60,14 @@ func TestAgainstTheJournal(t *testing.T) {
 		f.rebuild()
 		require.Equal(rt, before, f.check(rt), "the same views, made anew")
 	})
+}
+
+// few sets a flag for one test.
+func few(t *testing.T, name, value string) {
+	f := flag.Lookup(name)
+	before := f.Value.String()
+	require.NoError(t, f.Value.Set(value))
+	t.Cleanup(func() { require.NoError(t, f.Value.Set(before)) })
 }
 
 // drawer does to a store what a rapid test draws.
@@ -352,7 +364,7 @@ func (r reference) conversations() {
 			want = append(want, l)
 		}
 		var got []views.Line
-		for page := (views.Page{Max: 4}); ; {
+		for page := (views.Page{Max: 9}); ; {
 			talk, err := r.views.Conversation(r.ctx, person, page)
 			require.NoError(r, err)
 			require.Equal(r, c.Number, talk.Number)
