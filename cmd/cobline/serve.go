@@ -33,6 +33,7 @@ import (
 type serveCommand struct {
 	Config string `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there, else a line only this machine reaches)."`
 	Listen string `placeholder:"ADDRESS" help:"Listen here instead of where the configuration says."`
+	Demo   bool   `help:"Show the console of an invented district with three weeks behind it. Nothing is sent, and all of it is gone at the end."`
 }
 
 // storeFile is the file inside the store's directory, viewsFile what is made of
@@ -48,6 +49,9 @@ func (s *serveCommand) Run(t *terminal) error {
 	env := os.Environ()
 	if s.Listen != "" {
 		env = append(env, "COBLINE_LISTEN="+s.Listen)
+	}
+	if s.Demo {
+		return serveDemo(env, t)
 	}
 	config, err := Load(s.Config, env)
 	if err != nil {
