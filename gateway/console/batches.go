@@ -297,7 +297,7 @@ func (q *request) exportBatches() error {
 	if search.Wrong() {
 		return fiber.NewError(http.StatusBadRequest, "the list cannot be made: go back and choose again")
 	}
-	ctx, cancel := longer(q.ctx, exportTime)
+	ctx, cancel := longer(q.ctx, longTime)
 	defer cancel()
 	var out bytes.Buffer
 	s, err := register.NewSheet(&out, "at", "phone", "place", "name", "waste", "drums", "loaded kg", "charcoal kg", "half burnt kg",

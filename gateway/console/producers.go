@@ -247,8 +247,8 @@ func (q *request) producers() error {
 // sheetKind is the media type of a sheet.
 const sheetKind = "text/csv; charset=utf-8"
 
-// exportTime is how long an export may take: it reads everybody.
-const exportTime = time.Minute
+// longTime is how long it may take to read everybody, or to look up a list.
+const longTime = time.Minute
 
 // exportProducers answers with the people of a search as a sheet. Whole numbers
 // are for administrators. The first columns are those of a list, so that it can
@@ -265,7 +265,7 @@ func (q *request) exportProducers() error {
 	if numbers && q.Account.Role < Administrator {
 		return fiber.NewError(http.StatusForbidden, "whole numbers in a list are for administrators")
 	}
-	ctx, cancel := longer(q.ctx, exportTime)
+	ctx, cancel := longer(q.ctx, longTime)
 	defer cancel()
 	var out bytes.Buffer
 	s, err := register.NewSheet(&out, append(slices.Clone(register.Columns), "opted out", "last text", "batches", "charcoal kg")...)
@@ -615,7 +615,7 @@ func (q *request) renameGroup() error {
 	if page.Form.Wrong() {
 		return q.again("groups", page)
 	}
-	ctx, cancel := longer(q.ctx, exportTime)
+	ctx, cancel := longer(q.ctx, longTime)
 	defer cancel()
 	var list register.List
 	for after, more := (gateway.PersonKey{}), true; more; {
@@ -644,8 +644,8 @@ func (q *request) renameGroup() error {
 	return q.done("/producers/lists/"+i.ID, "The group is being renamed.")
 }
 
-// errorsTold is how many faults a page of a list shows; the file has more.
-const errorsTold = 100
+// faultsShown is how many bad rows the page of a list shows; the file has all.
+const faultsShown = 100
 
 // listWords are what the cells of a list may say here.
 func (q *request) listWords() register.Words {
@@ -720,7 +720,9 @@ func (q *request) checkList() error {
 	if err != nil {
 		return err
 	}
-	i, err := q.Register.Add(q.ctx, list, q.Account.Name, fileName(file), q.now)
+	ctx, cancel := longer(q.ctx, longTime)
+	defer cancel()
+	i, err := q.Register.Add(ctx, list, q.Account.Name, fileName(file), q.now)
 	if err != nil {
 		return err
 	}
@@ -743,7 +745,8 @@ func fileName(s string) string {
 
 type listView struct {
 	register.Import
-	Shown   []register.Fault
+	Faults  []register.Fault
+	Shown   []register.Fault // of them
 	Form    form
 	New     int
 	Percent int
@@ -757,7 +760,10 @@ func (q *request) listPage() (page listView, err error) {
 	if err != nil {
 		return page, err
 	}
-	page.Shown = page.Faults[:min(len(page.Faults), errorsTold)]
+	if page.Faults, err = q.Register.Faults(q.ctx, page.ID); err != nil {
+		return page, err
+	}
+	page.Shown = page.Faults[:min(len(page.Faults), faultsShown)]
 	page.Hidden = page.Faulty - len(page.Shown)
 	page.New = page.Rows - page.Known
 	page.Currency = q.Facts().Places[q.Facts().Home].Currency

@@ -16,10 +16,11 @@ import (
 	"cobline/gateway"
 )
 
-// The kinds of the Desk's documents: how far a list has come, and its rows,
-// which are kept no longer than they are needed.
+// The kinds of the Desk's documents: how far a list has come, which of its rows
+// are bad, and the good ones, which are kept no longer than they are needed.
 const (
 	ImportKind = "import"
+	faultsKind = "import-faults"
 	rowsKind   = "import-rows"
 )
 
@@ -43,8 +44,7 @@ type Import struct {
 	Stage   Stage     `cbor:"4,keyasint"`
 	Rows    int       `cbor:"5,keyasint"`           // that can be entered
 	Known   int       `cbor:"6,keyasint,omitempty"` // of them, known to the line before
-	Faults  []Fault   `cbor:"7,keyasint,omitempty"` // the first of those found by the check
-	Faulty  int       `cbor:"8,keyasint,omitempty"` // all of them
+	Faulty  int       `cbor:"8,keyasint,omitempty"` // bad rows
 	Ignored []string  `cbor:"9,keyasint,omitempty"`
 	// Renew also changes place, group and language of those who were known.
 	Renew   bool      `cbor:"10,keyasint,omitempty"`
@@ -60,8 +60,8 @@ type Import struct {
 	Price    gateway.Money `cbor:"19,keyasint,omitempty"`
 }
 
-// Told is how many faults a report holds.
-const Told = 500
+// maxFailed bounds what is kept of the rows that could not be entered after all.
+const maxFailed = 500
 
 // Service enters a person: a gateway.Service.
 type Service interface {
@@ -104,7 +104,7 @@ func (im *Importer) Add(ctx context.Context, list List, by, file string, now tim
 	i := Import{
 		ID: now.UTC().Format("20060102-150405") + "-" + hex.EncodeToString(random[:]),
 		By: by, At: now.UTC(), File: file, Stage: Checked, Rows: len(list.Rows),
-		Faults: list.Faults[:min(len(list.Faults), Told)], Faulty: len(list.Faults), Ignored: list.Ignored,
+		Faulty: len(list.Faults), Ignored: list.Ignored,
 	}
 	for _, r := range list.Rows {
 		if r.Known {
@@ -125,6 +125,9 @@ func (im *Importer) Add(ctx context.Context, list List, by, file string, now tim
 	// The rows come last: whatever happens between, none are kept that nothing ends.
 	err := im.store.Put(ctx, ImportKind, i.ID, i, 0)
 	if err == nil {
+		err = im.store.Put(ctx, faultsKind, i.ID, list.Faults, 0)
+	}
+	if err == nil {
 		err = im.store.Put(ctx, rowsKind, i.ID, list.Rows, 0)
 	}
 	if err != nil {
@@ -138,6 +141,14 @@ func (im *Importer) Add(ctx context.Context, list List, by, file string, now tim
 func (im *Importer) Get(ctx context.Context, id string) (Import, error) {
 	i, _, err := im.get(ctx, id)
 	return i, err
+}
+
+// Faults returns every bad row of a list, in the order of the lines.
+func (im *Importer) Faults(ctx context.Context, id string) (faults []Fault, err error) {
+	if _, err = im.store.Get(ctx, faultsKind, id, &faults); errors.Is(err, gateway.ErrNotFound) {
+		return nil, nil
+	}
+	return faults, err
 }
 
 func (im *Importer) get(ctx context.Context, id string) (i Import, rev uint64, err error) {
@@ -323,7 +334,7 @@ func (im *Importer) enter(ctx context.Context, i Import, now func() time.Time) e
 			i.Renewed += done.Renewed
 			i.Left += done.Left
 			i.Missed += done.Missed
-			i.Failed = append(i.Failed, done.Failed[:min(len(done.Failed), Told-len(i.Failed))]...)
+			i.Failed = append(i.Failed, done.Failed[:min(len(done.Failed), maxFailed-len(i.Failed))]...)
 			if i.Next = to; to == len(rows) && i.Stage == Running {
 				i.Stage, i.Until = Done, now().UTC()
 			}

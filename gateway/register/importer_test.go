@@ -137,8 +137,10 @@ func TestC27AThousandProducers(t *testing.T) {
 		im := NewImporter(l.store, l.service, slog.New(slog.DiscardHandler))
 		i, err := im.Add(l.ctx, list, "anna", "producers.csv", time.Now())
 		require.NoError(t, err)
+		faults, err := im.Faults(l.ctx, i.ID)
+		require.NoError(t, err)
 		var told []string
-		for _, f := range i.Faults {
+		for _, f := range faults {
 			told = append(told, fmt.Sprintf("%d %s: %s", f.Line, f.Column, f.Why))
 		}
 		require.Equal(t, []string{
