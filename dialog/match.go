@@ -39,6 +39,7 @@ type index struct {
 	begins   map[string]bool     // beginnings of longer phrases
 	words    map[string]bool     // every word of every phrase
 	near     map[string][]string // a word without one letter -> the words it may be
+	firsts   [256]bool           // the octets with which those words begin: nobody slips on the first letter
 }
 
 // span is a run of tokens with a meaning. More than one concept is a tie.
@@ -106,6 +107,7 @@ func (x *index) add(concept, spelling string, letters int) {
 }
 
 func (x *index) addNear(word string) {
+	x.firsts[word[0]] = true
 	for _, d := range append(deletions(word), word) {
 		if !slices.Contains(x.near[d], word) {
 			x.near[d] = append(x.near[d], word)
@@ -124,7 +126,7 @@ func deletions(word string) []string {
 
 // guess returns the known words that are one slip away from an unknown word.
 func (x *index) guess(word string, letters int) []string {
-	if n := utf8.RuneCountInString(word); n < letters || n > longestWord {
+	if n := utf8.RuneCountInString(word); n < letters || n > longestWord || !x.firsts[word[0]] {
 		return nil
 	}
 	var out []string
