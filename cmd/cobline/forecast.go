@@ -100,6 +100,17 @@ func (f ForecastConfig) reader() *forecast.Reader {
 	return r
 }
 
+// forms are those of files that officers bring, by name.
+func (c Config) forms() map[string]*forecast.Reader {
+	forms := map[string]*forecast.Reader{}
+	for _, f := range c.Forecast {
+		if r := f.reader(); !r.Warns() {
+			forms[f.Name] = r
+		}
+	}
+	return forms
+}
+
 // fetcher returns what fetches the weather of a configuration.
 func (c Config) fetcher(k *gateway.Knowledge, log *slog.Logger, metrics prometheus.Registerer) *forecast.Fetcher {
 	var sources []forecast.Source

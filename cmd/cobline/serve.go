@@ -150,7 +150,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		Name: "cobline_views_behind_seconds", Help: "How much older the newest entry the console knows is than the newest there is.",
 	}, func() float64 { return shown.Progress().Behind.Seconds() }))
 	lists := register.NewImporter(store, line.service, log)
-	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Notices: notices, Practice: practice(config, line), Log: log})
+	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Notices: notices, Practice: practice(config, line), Weather: weather, Forms: config.forms(), Log: log})
 	if err != nil {
 		return err
 	}
@@ -227,7 +227,7 @@ func newOffice(ctx context.Context, config Config, store *boltstore.Store, line 
 	}
 	o.Desk, o.Accounts, o.Secure = store, accounts, config.secure()
 	o.Service, o.Facts, o.Catalog, o.Country = line.service, line.service.Facts, line.catalog, config.Country
-	o.People = store
+	o.People, o.Knowledge = store, line.knowledge
 	return console.New(o)
 }
 

@@ -25,6 +25,7 @@ import (
 
 	"cobline/dialog"
 	"cobline/gateway"
+	"cobline/gateway/forecast"
 	"cobline/gateway/register"
 	"cobline/gateway/views"
 	"cobline/locales"
@@ -68,6 +69,11 @@ type Options struct {
 	Views    *views.Views
 	Register *register.Importer
 	Notices  *gateway.Notices
+	// Knowledge keeps what officers tell the line, Weather asks the sources of
+	// forecasts, and Forms are those of files of weather, by name.
+	Knowledge *gateway.Knowledge
+	Weather   *forecast.Fetcher
+	Forms     map[string]*forecast.Reader
 	// Practice opens a phone on a line of its own, whose clock begins now.
 	Practice func(ctx context.Context, kind PhoneKind, now time.Time) (Phone, error)
 	Catalog  *locales.Catalog
@@ -91,6 +97,7 @@ type Console struct {
 	sessions *session.Store
 	storage  storage
 	phones   phones
+	census   census
 }
 
 // New returns a console. Every page is parsed here.

@@ -26,7 +26,7 @@ func (o *office) fillAudit() {
 
 // concrete returns a path of a route with something for each of its parts.
 func concrete(path string) string {
-	return Root + strings.NewReplacer(":name", "viewer", ":id", "none").Replace(path)
+	return Root + strings.NewReplacer(":name", "viewer", ":place", "lakeside", ":id", "none").Replace(path)
 }
 
 // pieces are addresses that answer with less than a page.

@@ -24,6 +24,7 @@ import (
 	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/forecast"
 	"cobline/gateway/register"
 	"cobline/gateway/views"
 	"cobline/locales"
@@ -77,13 +78,16 @@ func newConsole(t *testing.T) *office {
 			Ability: dialog.Ability{Sends: true}, Tariff: gateway.Tariff{PerSegment: gateway.MoneyOf(0.8), Zone: nairobi},
 		}}, Log: log,
 	})
-	service.SetFacts(facts)
+	knowledge := gateway.NewKnowledge(store, engine, facts, func(string) []gateway.Number { return nil }, service.SetFacts, log)
+	require.NoError(t, knowledge.Load(context.Background()))
 	shown, err := views.Open(filepath.Join(t.TempDir(), "views"), store, views.Options{Home: "home", Zone: nairobi, Log: log})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, shown.Close()) })
 	o.Console, err = New(Options{
 		Desk: store, Accounts: accounts, Facts: service.Facts, Now: o.clock, Log: log, Catalog: catalog, Country: "KE",
 		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log), Notices: gateway.NewNotices(store, service),
+		Knowledge: knowledge, Weather: forecast.NewFetcher(knowledge, nil, log, nil),
+		Forms: map[string]*forecast.Reader{"met-table": stationTable(t)},
 	})
 	require.NoError(t, err)
 	for _, r := range Roles {
@@ -114,6 +118,7 @@ func (o *office) fill() {
 	o.fillAudit()
 	o.fillProducers()
 	o.fillNotices()
+	o.fillWeather()
 	o.practises()
 }
 

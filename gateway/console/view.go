@@ -23,8 +23,9 @@ type pages map[string]*template.Template
 // parsePages parses each page together with the layout and the parts it may use.
 func parsePages() (pages, error) {
 	layout, err := template.New("layout.html").Funcs(template.FuncMap{
-		"static": staticPath,
-		"role":   func(name string) (Role, error) { return ParseRole(name) },
+		"static":   staticPath,
+		"sentence": sentence,
+		"role":     func(name string) (Role, error) { return ParseRole(name) },
 	}).ParseFS(templateFiles, "templates/layout.html", "templates/parts.html")
 	if err != nil {
 		return nil, fmt.Errorf("parse the layout: %w", err)
