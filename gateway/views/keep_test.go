@@ -1,12 +1,14 @@
 package views_test
 
 import (
+	"bufio"
 	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -118,6 +120,53 @@ func TestResumed(t *testing.T) {
 	before := f.sums()
 	f.rebuild()
 	require.Equal(t, before, f.sums())
+}
+
+// A process that is killed while it takes in the journal leaves views that go on
+// as if nothing had been.
+func TestKilled(t *testing.T) {
+	const child = "COBLINE_TEST_VIEWS"
+	if dir := os.Getenv(child); dir != "" { // the process that is killed
+		views.SetBatch(50)
+		f := openField(t, dir)
+		go func() {
+			for {
+				fmt.Println("taken", f.views.Progress().Taken)
+			}
+		}()
+		require.NoError(t, f.views.CatchUp(f.ctx))
+		select {}
+	}
+	f := newField(t)
+	for i := range 3000 {
+		f.now = f.now.Add(time.Minute)
+		f.turn(i%40, fmt.Sprintf("drum %d of %d", i%7, i), dialog.Heard{Lang: "en", Topic: "recipe", Step: "recipe.waste", Understood: i%9 > 0}, nil)
+	}
+	f.catchUp()
+	whole := f.sums()
+	f.close()
+	require.NoError(t, os.Remove(f.path()))
+	for _, at := range []uint64{50, 700, 1500, 2600} {
+		c := exec.Command(os.Args[0], "-test.run=^TestKilled$")
+		c.Env = append(os.Environ(), child+"="+f.dir)
+		out, err := c.StdoutPipe()
+		require.NoError(t, err)
+		require.NoError(t, c.Start())
+		var taken uint64
+		for lines := bufio.NewScanner(out); taken < at && lines.Scan(); {
+			_, _ = fmt.Sscanf(lines.Text(), "taken %d", &taken)
+		}
+		require.GreaterOrEqual(t, taken, at, "it ended by itself")
+		require.NoError(t, c.Process.Kill())
+		require.Error(t, c.Wait())
+	}
+	var err error
+	f.store, err = boltstore.Open(filepath.Join(f.dir, "cobline.db"), boltstore.Options{NoSync: true})
+	require.NoError(t, err)
+	f.open()
+	require.GreaterOrEqual(t, f.views.Progress().Taken, uint64(2600))
+	f.catchUp()
+	require.Equal(t, whole, f.sums())
 }
 
 // sums returns some answers that rest on the whole journal.

@@ -14,9 +14,10 @@ import (
 	"cobline/gateway"
 )
 
+// batchEntries bounds what one transaction takes in.
+var batchEntries = 4000
+
 const (
-	// batchEntries bounds what one transaction takes in.
-	batchEntries = 4000
 	// batchPersons bounds how many people one transaction looks up.
 	batchPersons = 500
 	// idle is how long the projector waits when there is nothing new.
@@ -53,7 +54,7 @@ func (v *Views) Run(ctx context.Context) error {
 			pause = mend
 		case more:
 			pause = time.Since(began) / rest
-			if p := v.Progress(); time.Since(told) > 10*time.Second && p.Entries-p.Taken > batchEntries {
+			if p := v.Progress(); time.Since(told) > 10*time.Second && p.Entries-p.Taken > uint64(batchEntries) {
 				told = time.Now()
 				v.options.Log.Info("views are being made", "entries", p.Taken, "of", p.Entries)
 			}
