@@ -25,6 +25,7 @@ import (
 
 var producersRoutes = []route{
 	{get, "/producers", Viewer, (*request).producers},
+	{post, "/producers/find", Officer, (*request).findProducer},
 	{post, "/producers/export", Officer, (*request).exportProducers},
 	{get, "/producers/new", Officer, (*request).newProducer},
 	{post, "/producers/new", Officer, (*request).enrolProducer},
@@ -100,6 +101,7 @@ type producerRow struct {
 
 type producersView struct {
 	Form   form
+	Find   form // by a whole number, which must not stand in an address
 	Rows   []producerRow
 	All    int
 	Pager  Pager
@@ -157,7 +159,7 @@ func (q *request) filter(v url.Values) (f views.Filter, page form, asked bool, e
 		group = append(group, option{name, name})
 	}
 	page = form{Fields: []field{
-		{Name: "words", Label: "Words", Kind: "search", Filter: true, Hint: "Of the group or place, or a whole phone number."},
+		{Name: "words", Label: "Words", Kind: "search", Filter: true, Hint: "Of the group or place."},
 		{Name: "place", Label: "Place", Kind: "select", Filter: true, Options: append([]option{every}, q.placeOptions()...)},
 		{Name: "group", Label: "Group", Kind: "select", Filter: true, Options: group},
 		{Name: "language", Label: "Language", Kind: "select", Filter: true, Options: append([]option{every}, q.langOptions()...)},
@@ -173,9 +175,6 @@ func (q *request) filter(v url.Values) (f views.Filter, page form, asked bool, e
 	}
 	if out := v.Get("out"); out != "" {
 		f.OptedOut = new(out == "yes")
-	}
-	if n, err := gateway.ParseNumber(f.Words, q.Country); err == nil {
-		f.Number, f.Words = n, ""
 	}
 	return f, page, asked, nil
 }
@@ -213,7 +212,7 @@ func (q *request) producers() error {
 	if err != nil {
 		return err
 	}
-	page := producersView{Form: search, Asked: asked, Behind: q.behind()}
+	page := producersView{Form: search, Find: findForm(), Asked: asked, Behind: q.behind()}
 	if search.Wrong() {
 		return q.again("producers", page)
 	}
@@ -242,6 +241,30 @@ func (q *request) producers() error {
 	}
 	page.Pager = q.pager(next)
 	return q.render("producers", page)
+}
+
+func findForm() form {
+	return form{Fields: []field{{Name: "phone", Label: "Phone number", Kind: "tel", Complete: "off"}}}
+}
+
+// findProducer goes to the page of a number.
+func (q *request) findProducer() error {
+	page := producersView{Find: findForm()}
+	page.Find.fill(q.form)
+	n, err := gateway.ParseNumber(q.form.Get("phone"), q.Country)
+	if err != nil {
+		page.Find.wrong("phone", "this is not a phone number")
+		return q.again("producers-find", page)
+	}
+	c, err := q.People.Load(q.ctx, n)
+	if err != nil {
+		return err
+	}
+	if c.Person == (gateway.PersonKey{}) {
+		page.Find.wrong("phone", "the line knows nobody with this number")
+		return q.again("producers-find", page)
+	}
+	return q.done("/producers/"+idOf(c.Person), "")
 }
 
 // sheetKind is the media type of a sheet.

@@ -103,7 +103,7 @@ func TestProducers(t *testing.T) {
 	require.NotContains(t, p.body, person(t, 3).Digits(), "numbers are masked")
 	for query, want := range map[string]int{
 		"place=lakeside": 6, "group=Upper": 6, "group=Upper&place=home": 3, "language=en": 12, "language=sw": 0,
-		"out=yes": 1, "out=no": 11, "stage=lit": 1, "stage=drying": 8, "words=upp": 6, "words=" + person(t, 5).Digits(): 1, "words=0712000005": 1,
+		"out=yes": 1, "out=no": 11, "stage=lit": 1, "stage=drying": 8, "words=upp": 6,
 	} {
 		p := c.get("/office/producers?" + query)
 		require.Equal(t, http.StatusOK, p.status)
@@ -113,6 +113,26 @@ func TestProducers(t *testing.T) {
 	require.Contains(t, c.get("/office/producers?language=sw").text(), "Nobody fits")
 	require.Equal(t, http.StatusUnprocessableEntity, c.get("/office/producers?place=nowhere").status)
 	require.Equal(t, http.StatusBadRequest, c.get("/office/producers?after=x").status)
+}
+
+// A number is found without standing in an address, which proxies write down.
+func TestFindANumber(t *testing.T) {
+	o := newConsole(t)
+	o.fillProducers()
+	c := o.as(Officer)
+	find := func(phone string) page {
+		return c.submit(c.get("/office/producers"), "/office/producers/find", url.Values{"phone": {phone}})
+	}
+	for _, phone := range []string{"0712 000 005", "+" + person(t, 5).Digits()} {
+		require.Equal(t, "/office/producers/"+o.personID(person(t, 5)), find(phone).path)
+	}
+	for phone, why := range map[string]string{"0712000077": "The line knows nobody with this number.", "x": "This is not a phone number.", "": "This is missing."} {
+		p := find(phone)
+		require.Equal(t, http.StatusUnprocessableEntity, p.status)
+		require.Contains(t, p.text(), why)
+		checkPage(t, p)
+	}
+	require.Zero(t, o.as(Viewer).get("/office/producers").Find("[name=phone]").Length())
 }
 
 func TestProducersPageByPage(t *testing.T) {
