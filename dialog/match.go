@@ -459,6 +459,9 @@ func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) [
 			out = append(out, found...)
 		}
 		for _, v := range taught.of(i) {
+			if len(v.safety.words) == 0 {
+				continue
+			}
 			for from := range words {
 				if s, ok := v.safety.at(words, from, nil); ok {
 					added = append(added, s)
