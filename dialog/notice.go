@@ -57,11 +57,13 @@ func (t *turn) told(n Notice) {
 	}
 }
 
-// absent reports whether it is not known, after a long absence, who has the
+// Absent reports whether it is not known, after a long absence, who has the
 // number.
-func (t *turn) absent() bool {
-	return t.s.Stranger == Unasked || !t.s.Asked.IsZero() || !t.s.Seen.IsZero() && t.w.Now.Sub(t.s.Seen) > longAbsence
+func (s State) Absent(now time.Time) bool {
+	return s.Stranger == Unasked || !s.Asked.IsZero() || !s.Seen.IsZero() && now.Sub(s.Seen) > longAbsence
 }
+
+func (t *turn) absent() bool { return t.s.Absent(t.w.Now) }
 
 // askStillYou asks whoever has the number something that shows nothing, unless
 // that question stands.

@@ -30,7 +30,7 @@ func concrete(path string) string {
 }
 
 // pieces are addresses that answer with less than a page.
-var pieces = []string{"/notices/measure"}
+var pieces = []string{"/notices/measure", "/talk/measure"}
 
 // pages returns a path of every page there is: of one that shows a thing, that of
 // the first such thing that another page leads to.

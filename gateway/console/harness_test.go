@@ -119,6 +119,7 @@ func (o *office) fill() {
 	o.fillProducers()
 	o.fillNotices()
 	o.fillWeather()
+	o.fillTalk()
 	o.practises()
 }
 
