@@ -69,6 +69,7 @@ type Options struct {
 	Views    *views.Views
 	Register *register.Importer
 	Notices  *gateway.Notices
+	Phones   *gateway.Office
 	// Knowledge keeps what officers tell the line, Weather asks the sources of
 	// forecasts, and Forms are those of files of weather, by name.
 	Knowledge *gateway.Knowledge

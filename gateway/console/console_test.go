@@ -210,7 +210,7 @@ func TestNothingIsThere(t *testing.T) {
 
 func TestTheAuditTrailIsReadPageByPage(t *testing.T) {
 	o := newConsole(t)
-	o.fill()
+	o.fillAudit()
 	p := o.as(Administrator).get("/office/audit")
 	require.Equal(t, auditPage, p.Find("tbody tr").Length())
 	require.Contains(t, p.Find("tbody tr").First().Text(), "sign-in")

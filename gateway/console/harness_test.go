@@ -83,11 +83,13 @@ func newConsole(t *testing.T) *office {
 	shown, err := views.Open(filepath.Join(t.TempDir(), "views"), store, views.Options{Home: "home", Zone: nairobi, Log: log})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, shown.Close()) })
+	notices := gateway.NewNotices(store, service)
 	o.Console, err = New(Options{
 		Desk: store, Accounts: accounts, Facts: service.Facts, Now: o.clock, Log: log, Catalog: catalog, Country: "KE",
-		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log), Notices: gateway.NewNotices(store, service),
+		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log), Notices: notices,
 		Knowledge: knowledge, Weather: forecast.NewFetcher(knowledge, nil, log, nil),
-		Forms: map[string]*forecast.Reader{"met-table": stationTable(t)},
+		Forms:  map[string]*forecast.Reader{"met-table": stationTable(t)},
+		Phones: gateway.NewOffice(notices, gateway.OfficeOptions{Rounds: 100}),
 	})
 	require.NoError(t, err)
 	for _, r := range Roles {
@@ -121,6 +123,7 @@ func (o *office) fill() {
 	o.fillWeather()
 	o.fillTalk()
 	o.practises()
+	o.fillPhones()
 }
 
 // person returns one of the numbers that tests know.
