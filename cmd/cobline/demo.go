@@ -393,7 +393,8 @@ func (h *history) settle(i int) {
 		number: number, home: place.Key, lang: langs[(i/2)%len(langs)],
 		drums: 1 + h.chance.IntN(3), late: h.within(0, 12),
 	}
-	p.waste, p.group = h.one(h.Wastes[place.Key]), h.one(h.Words[p.lang]["group"])
+	groups := h.Words[p.lang]["group"]
+	p.waste, p.group = h.one(h.Wastes[place.Key]), groups[i%len(places)%len(groups)]
 	first := h.chance.IntN(demoDays)
 	if i < 5*len(places) {
 		first = h.chance.IntN(5) // many were there from the beginning

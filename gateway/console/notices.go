@@ -240,7 +240,7 @@ func (q *request) noticeForm(v url.Values) noticeForm {
 	}
 	f := noticeForm{
 		What: form{Fields: []field{
-			{Name: "ready", Label: "What it says", Kind: "select", Options: ready, Hint: "A ready text is reviewed, and there in every language. It needs the hour of the weather."},
+			{Name: "ready", Label: "Text", Kind: "select", Options: ready, Hint: "A ready text is reviewed, and there in every language. It needs the hour of the weather."},
 			{Name: "hour", Label: "The rain, wind or cold begins", Kind: "datetime-local", Optional: true, Hint: "In " + zone + ". The notice names the hour, and expires then."},
 		}},
 		Places: choices{Name: "place", Label: "Places", Hint: "None ticked: all."},

@@ -144,6 +144,7 @@ type practiceView struct {
 	Next    time.Time
 	Open    bool
 	Dialled bool
+	Asked   int // the line that the officer wrote last
 	Place   string
 	Say     form
 	Move    form
@@ -160,8 +161,8 @@ func (q *request) practicePage() (page practiceView, h *handset, done func(), er
 		places.Options = append(places.Options, option{p.Value, p.Label})
 	}
 	page.Begin = form{Fields: []field{langs, places, {Name: "way", Label: "Way", Kind: "select", Options: []option{{"sms", "text messages"}, {"ussd", "a dialled session"}}}}}
-	page.Say = form{Fields: []field{{Name: "text", Label: "Your text", Kind: "text", Complete: "off", Optional: true}}}
-	page.Move = form{Fields: []field{{Name: "to", Label: "Or to", Kind: "datetime-local", Optional: true}}}
+	page.Say = form{Fields: []field{{Name: "text", Label: "Your text", Kind: "text", Complete: "off"}}}
+	page.Move = form{Fields: []field{{Name: "to", Label: "Or to", Kind: "datetime-local", Filter: true}}}
 	h = q.phones.of(q.Account.Name, q.now)
 	if h == nil {
 		return page, nil, func() {}, nil
@@ -177,9 +178,14 @@ func (q *request) practicePage() (page practiceView, h *handset, done func(), er
 	page.Begin.Fields[2].Value = map[bool]string{true: "ussd", false: "sms"}[h.kind.Dialled]
 	page.Say.Fields[0].Lang = string(h.kind.Lang)
 	if h.kind.Dialled {
-		page.Say.Fields[0].Label = "Your key or answer"
+		page.Say.Fields[0].Label, page.Say.Fields[0].Optional = "Your key or answer", true
 	}
 	page.Lines = h.lines
+	for i, l := range h.lines {
+		if l.Own {
+			page.Asked = i
+		}
+	}
 	return page, h, h.mu.Unlock, nil
 }
 
@@ -214,7 +220,7 @@ func (q *request) beginPractice() error {
 	if err != nil {
 		return err
 	}
-	return q.done("/practice#say", "")
+	return q.done("/practice#now", "")
 }
 
 // noPhone leads to the form that begins: the phone was put away, or never there.
@@ -242,7 +248,7 @@ func (q *request) sayPractice() error {
 		return fmt.Errorf("practise: %w", err)
 	}
 	h.add(texts)
-	return q.done("/practice#say", "")
+	return q.done("/practice#now", "")
 }
 
 // movePractice moves the clock: by a span, to the next message, or to a time.
@@ -283,5 +289,5 @@ func (q *request) movePractice() error {
 		return fmt.Errorf("move the clock of practice: %w", err)
 	}
 	h.add(texts)
-	return q.done("/practice#say", "")
+	return q.done("/practice#now", "")
 }
