@@ -318,7 +318,7 @@ func (v *Views) Works(ctx context.Context, now time.Time) (works []Work, err err
 			w.Opened = n
 		}
 		return nil
-	}, `SELECT p.place, d.stage, count(DISTINCT d.person) FROM drum d CROSS JOIN person p ON p.key = d.person WHERE p.gone = 0 GROUP BY p.place, d.stage`)
+	}, `SELECT place, stage, count(DISTINCT person) FROM drum GROUP BY stage, place`)
 	if err != nil {
 		return nil, err
 	}

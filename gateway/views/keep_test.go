@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"log/slog"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -218,6 +219,29 @@ func TestMadeAnew(t *testing.T) {
 	info, err := os.Stat(f.path())
 	require.NoError(t, err)
 	require.Equal(t, os.FileMode(0o600), info.Mode().Perm())
+}
+
+// A line that starts for the first time has nothing to be warned of.
+func TestNewFile(t *testing.T) {
+	var log bytes.Buffer
+	store, err := boltstore.Open(filepath.Join(t.TempDir(), "cobline.db"), boltstore.Options{NoSync: true})
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "views.db")
+	o := views.Options{Log: slog.New(slog.NewTextHandler(&log, nil))}
+	for range 2 {
+		v, err := views.Open(path, store, o)
+		require.NoError(t, err)
+		require.NoError(t, v.CatchUp(context.Background()))
+		require.NoError(t, v.Close())
+		require.Empty(t, log.String())
+	}
+	o.Home = "mlima"
+	v, err := views.Open(path, store, o)
+	require.NoError(t, err)
+	require.NoError(t, v.Close())
+	require.Contains(t, log.String(), `level=WARN msg="views are made anew"`)
+	require.Contains(t, log.String(), "it is of another version")
+	require.NoError(t, store.Close())
 }
 
 // run lets the projector run until it knows all.

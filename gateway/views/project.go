@@ -598,7 +598,7 @@ func (r *round) profile(id int64, c gateway.Conversation) error {
 		r.exec(`DELETE FROM drum WHERE person = ?`, id),
 	}
 	for i, d := range s.Drums {
-		errs = append(errs, r.exec(`INSERT INTO drum (person, n, stage, waste) VALUES (?, ?, ?, ?)`, id, i, d.Stage, d.Waste))
+		errs = append(errs, r.exec(`INSERT INTO drum (person, n, stage, place) VALUES (?, ?, ?, ?)`, id, i, d.Stage, place))
 	}
 	// Batches that an older program did not journal.
 	for _, b := range s.Batches {

@@ -105,7 +105,7 @@ func (v *Views) close() error {
 
 // schemaVersion says what the file holds and how it was reckoned. Any change of
 // either makes a new one.
-const schemaVersion = 2
+const schemaVersion = 3
 
 // version is what a file must say to be used.
 func (v *Views) version() string {
@@ -137,13 +137,16 @@ func (v *Views) open() (why string, err error) {
 		return v.strays(ctx, saved)
 	case damaged(err):
 		return "it is damaged", nil
-	case errors.Is(err, errVersion):
+	case errors.Is(err, errVersion), errors.Is(err, errNew):
 		return err.Error(), nil
 	}
 	return "", errors.Join(fmt.Errorf("open views %s: %w", v.path, err), v.close())
 }
 
-var errVersion = errors.New("it is of another version")
+var (
+	errNew     = errors.New("it is new")
+	errVersion = errors.New("it is of another version")
+)
 
 // saved returns the key up to which the file is made.
 func (v *Views) saved(ctx context.Context, db *sql.DB) (k gateway.Key, err error) {
@@ -152,7 +155,7 @@ func (v *Views) saved(ctx context.Context, db *sql.DB) (k gateway.Key, err error
 		return k, err
 	}
 	if tables == 0 {
-		return k, errVersion
+		return k, errNew
 	}
 	var version string
 	var key []byte
@@ -191,7 +194,7 @@ func (v *Views) strays(ctx context.Context, saved gateway.Key) (why string, err 
 func (v *Views) begin(why string) error {
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if info, err := os.Stat(v.path); err == nil && info.Size() > 0 {
+	if why != errNew.Error() {
 		v.options.Log.Warn("views are made anew", "file", v.path, "why", why)
 	}
 	err := v.close()
@@ -266,8 +269,8 @@ CREATE INDEX person_last ON person (last) WHERE last > 0;
 -- These two hold all that lists of people ask for, so that counting reads nothing else.
 CREATE INDEX person_seen ON person (seen, key, place, grp, lang, stopped) WHERE gone = 0;
 CREATE INDEX person_place ON person (place, seen, key, grp, lang, stopped) WHERE gone = 0;
-CREATE TABLE drum (person INTEGER NOT NULL, n INTEGER NOT NULL, stage TEXT NOT NULL, waste TEXT NOT NULL, PRIMARY KEY (person, n)) WITHOUT ROWID;
-CREATE INDEX drum_stage ON drum (stage, person);
+CREATE TABLE drum (person INTEGER NOT NULL, n INTEGER NOT NULL, stage TEXT NOT NULL, place TEXT NOT NULL, PRIMARY KEY (person, n)) WITHOUT ROWID;
+CREATE INDEX drum_stage ON drum (stage, place, person);
 
 -- Finished batches. Days is from the recipe, empty where nobody knows.
 CREATE TABLE batch (
