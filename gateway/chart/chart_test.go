@@ -84,7 +84,7 @@ func TestOutlookOnAPage(t *testing.T) {
 	require.Equal(t, "o-lakeside-text", all[2].attributes["id"])
 	require.True(t, strings.HasPrefix(all[2].text, "Tuesday 3 June: drying power "))
 	require.Contains(t, all[2].text, "Wednesday 4 June: drying power ")
-	require.Contains(t, all[2].text, "rain 6.5 mm from 14:00, wind 1.9 m/s.")
+	require.Contains(t, all[2].text, "rain 6.5 mm from 14:00, wind 6.7 km/h.")
 
 	var texts []string
 	fills := map[string]int{}
@@ -101,7 +101,7 @@ func TestOutlookOnAPage(t *testing.T) {
 			texts = append(texts, e.text)
 		}
 	}
-	for _, want := range []string{"Tue 3", "Mon 9", "drying", "rain mm", "wind m/s", "14 h"} {
+	for _, want := range []string{"Tue 3", "Mon 9", "drying", "rain mm", "wind km/h", "14 h"} {
 		require.Contains(t, texts, want)
 	}
 	require.NotContains(t, texts, "Tue 10", "seven days are enough")

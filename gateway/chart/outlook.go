@@ -21,7 +21,7 @@ const outlookDays = 7
 const (
 	leastPower = .6
 	leastRain  = 10.
-	leastWind  = 6.
+	leastWind  = 20.
 )
 
 // outlookHeight is that of three small plots, one below the other.
@@ -40,7 +40,7 @@ func Outlook(days []calc.OutlookDay) Picture {
 	}
 	power := row("drying", leastPower*100, Numbers(20, 40))
 	rain := row("rain mm", leastRain, Numbers(5, 10, 50, 100))
-	wind := row("wind m/s", leastWind, Numbers(2, 4, 10, 20))
+	wind := row("wind km/h", leastWind, Numbers(10, 20, 50))
 	const half = .35
 	var names []plot.Tick
 	var speeds plotter.XYs
@@ -55,8 +55,8 @@ func Outlook(days []calc.OutlookDay) Picture {
 		if !d.RainFrom.IsZero() {
 			rain.Label(plotter.XY{X: x - half, Y: float64(d.Rain)}, d.RainFrom.Format("15 h"))
 		}
-		speeds = append(speeds, plotter.XY{X: x, Y: float64(d.Weather.Wind)})
-		wind.Y.Max = max(wind.Y.Max, 1.1*float64(d.Weather.Wind))
+		speeds = append(speeds, plotter.XY{X: x, Y: float64(d.Weather.Wind.PerHour())})
+		wind.Y.Max = max(wind.Y.Max, 1.1*float64(d.Weather.Wind.PerHour()))
 		names = append(names, plot.Tick{Value: x, Label: d.Date.Format("Mon 2")})
 	}
 	if len(speeds) > 0 {
@@ -72,7 +72,7 @@ func Outlook(days []calc.OutlookDay) Picture {
 func OutlookText(days []calc.OutlookDay) string {
 	var b strings.Builder
 	for _, d := range days[:min(len(days), outlookDays)] {
-		fmt.Fprintf(&b, "%s: drying power %.0f, rain %s mm%s, wind %s m/s. ", d.Date.Format("Monday 2 January"), 100*float64(d.Power), short(float64(d.Rain)), from(d.RainFrom), short(float64(d.Weather.Wind)))
+		fmt.Fprintf(&b, "%s: drying power %.0f, rain %s mm%s, wind %s km/h. ", d.Date.Format("Monday 2 January"), 100*float64(d.Power), short(float64(d.Rain)), from(d.RainFrom), short(float64(d.Weather.Wind.PerHour())))
 	}
 	return strings.TrimSpace(b.String())
 }

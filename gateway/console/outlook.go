@@ -58,6 +58,7 @@ type placeView struct {
 	Key, Name string
 	Age       string // of its forecast
 	Old       bool
+	Wanted    bool // a new forecast is
 	Days      []dayView
 	Warnings  []warningView
 	Around    []string // who has what under way there
@@ -225,6 +226,7 @@ func (q *request) placeView(o forecast.Outlook, picture bool, days int) placeVie
 			Lang: w.Lang, Head: head, Severity: w.Severity, From: at(w.From), Until: at(w.Until), Text: w.Description, Advice: w.Instruction, Sender: w.Ref.Sender,
 		})
 	}
+	v.Wanted = o.Freshness != calc.Fresh
 	var drawn []calc.OutlookDay
 	for i, d := range o.Days {
 		if i < days {
@@ -445,10 +447,10 @@ func (q *request) weatherView(p dialog.Place) weatherView {
 		w.Days = append(w.Days, typedDay{today.AddDate(0, 0, i).Format("Monday 2 January"), form{Fields: []field{
 			{Name: "low-" + n, Label: "Lowest, °C", Kind: "text", Filter: true},
 			{Name: "high-" + n, Label: "Highest, °C", Kind: "text", Filter: true},
-			{Name: "rain-" + n, Label: "Rain, mm", Kind: "text", Filter: true, Hint: "0 is none, 1 a little, 5 a lot."},
-			{Name: "hour-" + n, Label: "The rain begins at", Kind: "select", Filter: true, Options: hours},
-			{Name: "wind-" + n, Label: "Wind", Kind: "select", Filter: true, Options: choose(windWords, forecast.Winds())},
+			{Name: "rain-" + n, Label: "Rain, mm", Kind: "text", Filter: true},
+			{Name: "hour-" + n, Label: "Rain begins", Kind: "select", Filter: true, Options: hours},
 			{Name: "sky-" + n, Label: "Sky", Kind: "select", Filter: true, Options: choose(skyWords, forecast.Skies())},
+			{Name: "wind-" + n, Label: "Wind", Kind: "select", Filter: true, Options: choose(windWords, forecast.Winds())},
 		}}})
 	}
 	return w
