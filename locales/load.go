@@ -31,24 +31,42 @@ func Load() (*Catalog, error) { return LoadFS(embedded) }
 func LoadFS(files fs.FS) (*Catalog, error) { return load(files, messages) }
 
 func load(files fs.FS, list []Message) (*Catalog, error) {
-	c := &Catalog{spoken: map[Lang]*voice{}, words: map[Lang]Lexicon{}}
-	err := errors.Join(
-		each(files, "active", func(l Lang, file string, data []byte) error {
-			v, err := speak(l, file, data, list)
-			c.spoken[l] = v
-			return err
+	c, faults := read(files, list)
+	if len(faults) == 0 {
+		return c, nil
+	}
+	errs := make([]error, len(faults))
+	for i, f := range faults {
+		errs[i] = f
+	}
+	return nil, errors.Join(errs...)
+}
+
+// read takes what can be read and tells what is wrong with the rest.
+func read(files fs.FS, list []Message) (*Catalog, []Fault) {
+	c := &Catalog{spoken: map[Lang]*voice{}, words: map[Lang]Lexicon{}, rules: map[Lang]Rules{}, lines: map[string]map[string]int{}}
+	kept := func(file string, data []byte) map[string]int {
+		c.lines[file] = keyLines(data)
+		return c.lines[file]
+	}
+	faults := slices.Concat(
+		each(files, "active", func(l Lang, file string, data []byte) []Fault {
+			v, faults := speak(l, file, data, kept(file, data), list)
+			if v != nil {
+				c.spoken[l] = v
+			}
+			return faults
 		}),
-		each(files, "words", func(l Lang, file string, data []byte) error {
-			words, err := hear(file, data)
-			c.words[l] = words
-			return err
+		each(files, "master", func(l Lang, file string, data []byte) []Fault {
+			return c.note(l, file, data, kept(file, data))
+		}),
+		each(files, "words", func(l Lang, file string, data []byte) (faults []Fault) {
+			c.words[l], c.rules[l], faults = hear(file, data, kept(file, data))
+			return faults
 		}),
 	)
-	if err != nil {
-		return nil, err
-	}
 	if c.spoken[Default] == nil {
-		return nil, fmt.Errorf("active.%s.toml: the default language is missing", Default)
+		return c, append(faults, Fault{File: file("active", Default), Why: "the default language is missing, or cannot be read"})
 	}
 	c.langs = slices.SortedFunc(maps.Keys(c.spoken), func(a, b Lang) int {
 		switch {
@@ -62,29 +80,33 @@ func load(files fs.FS, list []Message) (*Catalog, error) {
 		return strings.Compare(string(a), string(b))
 	})
 	c.heard = slices.Sorted(maps.Keys(c.words))
-	return c, c.compare()
+	return c, append(faults, c.compare()...)
 }
 
+// file returns the name of a file of a language.
+func file(kind string, l Lang) string { return kind + "." + string(l) + ".toml" }
+
 // each calls read with every file of a kind and the language of its name.
-func each(files fs.FS, kind string, read func(Lang, string, []byte) error) error {
+func each(files fs.FS, kind string, read func(Lang, string, []byte) []Fault) []Fault {
 	names, err := fs.Glob(files, kind+".*.toml")
 	if err != nil {
-		return err
+		return []Fault{{File: kind + ".*.toml", Why: err.Error()}}
 	}
-	var errs []error
+	var faults []Fault
 	for _, name := range names {
 		l := strings.TrimSuffix(strings.TrimPrefix(name, kind+"."), ".toml")
 		if tag, err := language.Parse(l); err != nil || tag.String() != l {
-			errs = append(errs, fmt.Errorf("%s: %q is not the tag of a language", name, l))
+			faults = append(faults, Fault{File: name, Why: fmt.Sprintf("%q is not the tag of a language", l)})
 			continue
 		}
 		data, err := fs.ReadFile(files, name)
-		if err == nil {
-			err = read(Lang(l), name, data)
+		if err != nil {
+			faults = append(faults, Fault{File: name, Why: err.Error()})
+			continue
 		}
-		errs = append(errs, err)
+		faults = append(faults, read(Lang(l), name, data)...)
 	}
-	return errors.Join(errs...)
+	return faults
 }
 
 // strict refuses a slot without an argument. It must be the first parser a
@@ -105,9 +127,9 @@ var probes = func() []int {
 
 // speak reads the messages of one language into a bundle of its own: in a
 // shared bundle go-i18n answers for a related language without saying so.
-func speak(l Lang, file string, data []byte, list []Message) (*voice, error) {
-	if err := checkKeys(file, data); err != nil {
-		return nil, err
+func speak(l Lang, file string, data []byte, lines map[string]int, list []Message) (*voice, []Fault) {
+	if faults := checkKeys(file, data, lines); len(faults) > 0 {
+		return nil, faults
 	}
 	tag := language.Make(string(l))
 	bundle := i18n.NewBundle(tag)
@@ -117,24 +139,29 @@ func speak(l Lang, file string, data []byte, list []Message) (*voice, error) {
 	}
 	parsed, err := bundle.ParseMessageBytes(tag, data, toml.Unmarshal)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", file, err)
+		return nil, []Fault{unread(file, err)}
 	}
 	sources := map[ID]*i18n.Message{}
 	for _, m := range parsed {
 		sources[ID(m.ID)] = m
 	}
 	v := &voice{localizer: i18n.NewLocalizer(bundle, tag.String()), texts: map[ID]text{}}
-	var errs []error
+	var faults []Fault
+	after := 0 // the line of the message before
 	for _, m := range list {
 		source, ok := sources[m.ID]
 		if !ok {
-			errs = append(errs, fmt.Errorf("%s: %q is missing", file, m.ID))
+			faults = append(faults, Fault{file, after, string(m.ID), "is missing: put it after this line"})
 			continue
 		}
 		delete(sources, m.ID)
-		if v.texts[m.ID], err = v.compile(source, m.Sample); err != nil {
-			errs = append(errs, fmt.Errorf("%s: %q: %w", file, m.ID, err))
+		after = lines[string(m.ID)]
+		t, err := v.compile(source, m.Sample)
+		if err != nil {
+			faults = append(faults, Fault{file, after, string(m.ID), err.Error()})
+			continue
 		}
+		v.texts[m.ID] = t
 		if m.ID == Name {
 			v.name = source.Other
 		}
@@ -143,28 +170,28 @@ func speak(l Lang, file string, data []byte, list []Message) (*voice, error) {
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(sources)) {
-		errs = append(errs, fmt.Errorf("%s: %q is not in the list of messages", file, id))
+		faults = append(faults, Fault{file, lines[string(id)], string(id), "is not in the list of messages: take it out"})
 	}
 	slices.Sort(v.drafts)
-	return v, errors.Join(errs...)
+	return v, faults
 }
 
 var messageID = regexp.MustCompile(`^[a-z0-9-]+(\.[a-z0-9-]+)+$`)
 
 // checkKeys refuses what go-i18n would read as something else: a nested table,
 // or a key that is one of its own words.
-func checkKeys(file string, data []byte) error {
+func checkKeys(file string, data []byte, lines map[string]int) []Fault {
 	var keys map[string]any
 	if err := toml.Unmarshal(data, &keys); err != nil {
-		return fmt.Errorf("%s: %w", file, err)
+		return []Fault{unread(file, err)}
 	}
-	var errs []error
+	var faults []Fault
 	for _, id := range slices.Sorted(maps.Keys(keys)) {
 		if !messageID.MatchString(id) {
-			errs = append(errs, fmt.Errorf("%s: key %q: want a quoted \"topic.name\"", file, id))
+			faults = append(faults, Fault{file, lines[id], id, "is no key of a message: want a quoted \"topic.name\""})
 		}
 	}
-	return errors.Join(errs...)
+	return faults
 }
 
 // compile executes each form of a message as go-i18n would, then keeps it cut
@@ -177,7 +204,7 @@ func (v *voice) compile(m *i18n.Message, sample Args) (t text, err error) {
 	if t.other, err = cut(m.Other); err != nil {
 		return t, err
 	}
-	t.print, t.master = fingerprint(m.Other), m.Hash
+	t.print, t.master, t.remark = fingerprint(m.Other), m.Hash, m.Description
 	if m.Zero+m.One+m.Two+m.Few+m.Many == "" {
 		return t, nil
 	}
@@ -244,20 +271,24 @@ func cut(source string) (s slotted, err error) {
 
 // compare holds the other languages to the default one: a message uses the same
 // arguments and either counts in all of them or in none.
-func (c *Catalog) compare() error {
-	var errs []error
+func (c *Catalog) compare() []Fault {
+	var faults []Fault
 	for _, l := range c.langs[1:] {
-		for _, id := range slices.Sorted(maps.Keys(c.spoken[Default].texts)) {
-			want, got := c.spoken[Default].texts[id], c.spoken[l].texts[id]
+		for _, id := range slices.Sorted(maps.Keys(c.spoken[l].texts)) {
+			want, ok := c.spoken[Default].texts[id]
+			got := c.spoken[l].texts[id]
+			if !ok {
+				continue // the fault is the master's
+			}
 			if !slices.Equal(want.args(), got.args()) {
-				errs = append(errs, fmt.Errorf("active.%s.toml: %q: arguments %q, in %s %q", l, id, got.args(), Default, want.args()))
+				faults = append(faults, c.fault("active", l, string(id), "arguments %q, in %s %q", got.args(), Default, want.args()))
 			}
 			if (want.forms == nil) != (got.forms == nil) {
-				errs = append(errs, fmt.Errorf("active.%s.toml: %q: counts in one of %s and %s only", l, id, l, Default))
+				faults = append(faults, c.fault("active", l, string(id), "counts in one of %s and %s only", l, Default))
 			}
 		}
 	}
-	return errors.Join(errs...)
+	return faults
 }
 
 // args lists the slots of all forms of a message, each once, in order.
@@ -270,22 +301,54 @@ func (t text) args() []string {
 	return slices.Compact(slots)
 }
 
-// hear reads the words of one language.
-func hear(file string, data []byte) (Lexicon, error) {
+// hear reads the words of one language, and the rules among them.
+func hear(file string, data []byte, lines map[string]int) (Lexicon, Rules, []Fault) {
 	var words Lexicon
 	if err := toml.Unmarshal(data, &words); err != nil {
-		return nil, fmt.Errorf("%s: %w", file, err)
+		return Lexicon{}, Rules{}, []Fault{unread(file, err)}
 	}
-	var errs []error
+	rules := Rules{Asked: map[string][]string{}, Except: map[ID]string{}}
+	var faults []Fault
 	for _, concept := range slices.Sorted(maps.Keys(words)) {
+		if rule, ok := strings.CutPrefix(concept, "rule."); ok {
+			if !rules.take(rule, words[concept]) {
+				faults = append(faults, Fault{file, lines[concept], concept, "is no rule: there are rule.asked.<families>, rule.harmless, rule.avoid with \"word: say this\" and rule.except with \"message: reason\""})
+			}
+			delete(words, concept)
+			continue
+		}
 		if !Known(concept) {
-			errs = append(errs, fmt.Errorf("%s: %q is not a concept", file, concept))
+			faults = append(faults, Fault{file, lines[concept], concept, "is not a concept"})
 		}
 		for _, spelling := range words[concept] {
 			if Fold(Default, spelling) == "" {
-				errs = append(errs, fmt.Errorf("%s: %q: the spelling %q has no letter", file, concept, spelling))
+				faults = append(faults, Fault{file, lines[concept], concept, fmt.Sprintf("the spelling %q has no letter", spelling)})
 			}
 		}
 	}
-	return words, errors.Join(errs...)
+	return words, rules, faults
+}
+
+// note reads from which English each message was made.
+func (c *Catalog) note(l Lang, file string, data []byte, lines map[string]int) []Fault {
+	var notes map[string]string
+	if err := toml.Unmarshal(data, &notes); err != nil {
+		return []Fault{unread(file, err)}
+	}
+	v := c.spoken[l]
+	if v == nil {
+		return []Fault{{File: file, Why: "notes the English of a language without messages"}}
+	}
+	var faults []Fault
+	for _, id := range slices.Sorted(maps.Keys(notes)) {
+		t, ok := v.texts[ID(id)]
+		switch {
+		case !ok && message(ID(id)).ID == "":
+			faults = append(faults, Fault{file, lines[id], id, "is not in the list of messages: take it out"})
+		case ok && t.master == "":
+			t.master = notes[id]
+			v.texts[ID(id)] = t
+		}
+	}
+	return faults
 }

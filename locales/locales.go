@@ -2,9 +2,10 @@
 // words people write in it, and the folding that makes two spellings of one
 // word equal.
 //
-// Each language is at most two files. active.<lang>.toml holds the messages a
-// person is sent; words.<lang>.toml holds the words a person may write. A
-// language with words alone is understood but not spoken.
+// Each language is at most three files. active.<lang>.toml holds the messages a
+// person is sent; words.<lang>.toml holds the words a person may write, and the
+// rules of wording; master.<lang>.toml notes from which English each message was
+// made. A language with words alone is understood but not spoken.
 //
 // Everything that can be wrong with a catalogue is found by Load: after it, no
 // method returns an error.
@@ -43,6 +44,8 @@ type Catalog struct {
 	langs  []Lang
 	words  map[Lang]Lexicon
 	heard  []Lang
+	rules  map[Lang]Rules
+	lines  map[string]map[string]int // of each key in each file
 	misses struct{ languages, ids, args atomic.Uint64 }
 }
 
@@ -61,6 +64,7 @@ type text struct {
 	counts []string           // the source for each of the counts from 0, which are most of those asked for
 	print  string             // of this text
 	master string             // print of the English text it was made from, if noted
+	remark string             // what stands beside it: who looked at it, and what it says in English
 }
 
 // Langs lists the languages that can be spoken, the default first and the
@@ -136,6 +140,41 @@ func (c *Catalog) Stale(l Lang) []ID {
 	return stale
 }
 
+// Unnoted lists the messages of a language that do not say from which English
+// they were made, in the order of the list.
+func (c *Catalog) Unnoted(l Lang) []ID {
+	if l == Default {
+		return nil
+	}
+	var unnoted []ID
+	for _, id := range IDs() {
+		if t, ok := c.voice(l).texts[id]; ok && t.master == "" {
+			unnoted = append(unnoted, id)
+		}
+	}
+	return unnoted
+}
+
+// Master returns the fingerprint of the English from which a message of a
+// language was made, "" if it is not noted.
+func (c *Catalog) Master(l Lang, id ID) string { return c.voice(l).texts[id].master }
+
+// Remark returns what the file says beside a message: for a fixed line who
+// looked at it, its version and what it says in English.
+func (c *Catalog) Remark(l Lang, id ID) string { return c.voice(l).texts[id].remark }
+
+// Fixed lists the safety lines that nobody rewords, in order: those that carry
+// a remark in the default language.
+func (c *Catalog) Fixed() []ID {
+	var fixed []ID
+	for _, id := range IDs() {
+		if c.Remark(Default, id) != "" {
+			fixed = append(fixed, id)
+		}
+	}
+	return fixed
+}
+
 // Print returns the fingerprint of a message in the default language, which a
 // translation notes as its hash.
 func (c *Catalog) Print(id ID) string { return c.spoken[Default].texts[id].print }
@@ -196,6 +235,42 @@ func (c *Catalog) fill(s slotted, a Args, n int) string {
 		out = append(out, s.literals[i+1]...)
 	}
 	return string(out)
+}
+
+// Longest returns a message with its longest arguments, in each of its forms.
+func (c *Catalog) Longest(l Lang, id ID) []string {
+	return c.Forms(l, id, func(slot string) string {
+		switch v, ok := message(id).Sample[slot]; {
+		case ok:
+			return fmt.Sprint(v)
+		case slot == countSlot:
+			return "0"
+		}
+		return "?"
+	})
+}
+
+// Forms returns a message in each of its forms, the one for most counts first,
+// with what slot says in each slot. A message that is missing has none.
+func (c *Catalog) Forms(l Lang, id ID, slot func(name string) string) []string {
+	t, ok := c.voice(l).texts[id]
+	if !ok {
+		return nil
+	}
+	forms := []slotted{t.other}
+	for _, source := range slices.Sorted(maps.Keys(t.forms)) {
+		if form := t.forms[source]; !slices.Equal(form.literals, t.other.literals) {
+			forms = append(forms, form)
+		}
+	}
+	all := make([]string, len(forms))
+	for i, form := range forms {
+		all[i] = form.literals[0]
+		for j, name := range form.slots {
+			all[i] += slot(name) + form.literals[j+1]
+		}
+	}
+	return all
 }
 
 // IDs lists every message there is, in the order of its list.

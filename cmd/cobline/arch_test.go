@@ -50,6 +50,7 @@ var layers = map[string]layer{
 		ours:   []string{"calc"},
 		theirs: []string{"gonum.org/v1/plot"},
 	},
+	"gateway/review": {ours: []string{"gateway/sms", "locales"}, pure: true},
 	"gateway/forecast": {
 		ours:   []string{"gateway", "dialog", "calc", "locales"},
 		theirs: []string{"github.com/tidwall/gjson", "github.com/prometheus/client_golang"},
@@ -81,7 +82,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/gofiber/fiber/v2", "github.com/valyala/fasthttp", "github.com/prometheus/client_golang", "golang.org/x/time/rate"},
 	},
 	"cmd/cobline": {
-		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/chart", "gateway/forecast", "gateway/outbox", "gateway/register", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},
+		ours: []string{"calc", "dialog", "locales", "gateway", "gateway/sms", "gateway/ussd", "gateway/webhook", "gateway/chart", "gateway/forecast", "gateway/outbox", "gateway/register", "gateway/review", "gateway/views", "gateway/boltstore", "gateway/console", "gateway/web"},
 		theirs: []string{
 			"github.com/alecthomas/kong", "github.com/willabides/kongplete", "github.com/BurntSushi/toml",
 			"github.com/peterh/liner", "github.com/mattn/go-isatty", "github.com/prometheus/client_golang", "golang.org/x/sync/errgroup",

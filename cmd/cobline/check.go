@@ -14,16 +14,28 @@ import (
 
 	"cobline/calc"
 	"cobline/gateway"
+	"cobline/gateway/review"
 	"cobline/gateway/webhook"
 	"cobline/locales"
 )
 
 type checkCommand struct {
-	Config string `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+	Config  string       `placeholder:"FILE" help:"The configuration (default: cobline.toml if it is there)."`
+	Lang    locales.Lang `placeholder:"TAG" help:"Check this language instead: its messages, words, prices and safety lines."`
+	Dir     string       `placeholder:"FOLDER" help:"Take the files of languages in this folder in place of those built in."`
+	Preview string       `placeholder:"FILE" help:"Write the language beside English as a page to read and sign; - prints it."`
+	Note    bool         `help:"Note in the folder that the messages follow the English as it stands."`
+	Only    []string     `placeholder:"MESSAGE" help:"Note it for these messages alone."`
 }
 
 // Run prints what the line would run with and everything there is to mend.
 func (c *checkCommand) Run(t *terminal) error {
+	if c.Lang != "" {
+		return c.language(t)
+	}
+	if c.Dir != "" || c.Preview != "" || c.Note || len(c.Only) > 0 {
+		return advised{errors.New("no language is named"), "Say which: --lang sw."}
+	}
 	config, err := Load(c.Config, os.Environ())
 	if err != nil {
 		return advised{err, "Mend these lines and check again. `cobline init FILE` writes a complete example." + config.example(err)}
@@ -37,7 +49,7 @@ func (c *checkCommand) Run(t *terminal) error {
 	}
 	fmt.Fprint(t.out, config)
 	for _, l := range catalog.Langs() {
-		fmt.Fprintf(t.out, "# language %s: %d messages, %d of them draft, unreviewed\n", l, len(locales.IDs()), len(catalog.Drafts(l)))
+		fmt.Fprintf(t.out, "# language %s: %d messages, %s\n", l, len(locales.IDs()), review.Signed(catalog, l))
 	}
 	for _, note := range config.notes() {
 		fmt.Fprintf(t.out, "# note: %s\n", note)
