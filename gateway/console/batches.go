@@ -41,30 +41,13 @@ type yieldRow struct {
 	Low, Median, High string
 	Few               bool
 
-	// Where the row stands in the picture.
-	Top               int // of its words
-	Line              int // of the middle of its bar
-	BarTop            int
-	X1, Width, Middle string
-
 	low, median, high float64
 }
-
-// yieldChart is a picture of the yields, a bar from low to high in each row.
-type yieldChart struct {
-	Rows   []yieldRow
-	Ticks  []tick
-	Height int
-	Bottom int // of the grid
-	Floor  int // where the figures of the ticks stand
-}
-
-type tick struct{ X, Label, Anchor string }
 
 type batchesView struct {
 	Form   form
 	Yields []yieldRow
-	Chart  yieldChart
+	Chart  bars
 	By     string // what the rows are
 	All    int    // batches
 	CharKg string
@@ -151,7 +134,7 @@ func (q *request) batches() error {
 		page.Yields = append(page.Yields, q.yieldRow(s, parts))
 	}
 	page.CharKg = kilograms(char)
-	page.Chart = drawYields(page.Yields)
+	page.Chart = drawYields(page.By, page.Yields)
 	before, err := batchOf(q.query.Get("after"))
 	if err != nil {
 		return err
@@ -202,52 +185,16 @@ func (q *request) yieldRow(s views.Spread, by []string) yieldRow {
 // halves writes kilograms to the half: nobody weighs finer.
 func halves(v float64) string { return strconv.FormatFloat(math.Round(2*v)/2, 'f', -1, 64) }
 
-// The measures of the picture. Its lengths across are parts of its width, so that
-// its words stay as large on a phone.
-const (
-	rowHeight = 52
-	barHeight = 16
-	mostRows  = 24 // what is below them stands in the table alone
-)
-
-func drawYields(all []yieldRow) (c yieldChart) {
-	top := 0.0
+// drawYields draws the yields, a bar from low to high in each row. What was not
+// weighed has none.
+func drawYields(by string, all []yieldRow) bars {
+	var rows []bar
 	for _, r := range all {
-		if r.Measured > 0 && len(c.Rows) < mostRows {
-			r.Top = rowHeight*len(c.Rows) + 18
-			r.BarTop = r.Top + 8
-			r.Line = r.BarTop + barHeight
-			c.Rows = append(c.Rows, r)
-			top = max(top, r.high)
+		if r.Measured > 0 {
+			rows = append(rows, bar{Name: fmt.Sprintf("%s (%d)", r.Name, r.Measured), Pale: r.Few, low: r.low, middle: r.median, high: r.high})
 		}
 	}
-	if len(c.Rows) == 0 {
-		return c
-	}
-	step := 5.0
-	for top > 5*step {
-		step *= 2
-	}
-	top = step * max(1, math.Ceil(top/step))
-	part := func(v float64) string { return strconv.FormatFloat(100*v/top, 'f', 2, 64) + "%" }
-	for i := range c.Rows {
-		r := &c.Rows[i]
-		r.X1, r.Width, r.Middle = part(r.low), part(max(r.high-r.low, top/200)), part(r.median)
-	}
-	c.Bottom = rowHeight * len(c.Rows)
-	c.Floor = c.Bottom + 18
-	c.Height = c.Bottom + 26
-	for v := 0.0; v <= top; v += step {
-		anchor := "middle"
-		switch v {
-		case 0:
-			anchor = "start"
-		case top:
-			anchor = "end"
-		}
-		c.Ticks = append(c.Ticks, tick{part(v), strconv.FormatFloat(v, 'f', -1, 64), anchor})
-	}
-	return c
+	return drawBars("yields", "Kilograms of charcoal from 100 kg of dry waste, by "+by+"; the table below has the same figures", rows)
 }
 
 func (q *request) batchRow(b views.Batch) batchRow {

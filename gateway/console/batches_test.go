@@ -56,7 +56,7 @@ func TestYieldsPicture(t *testing.T) {
 		{Name: "b", Measured: 0},
 		{Name: "c", Measured: 3, low: 30, median: 30, high: 30, Few: true},
 	}
-	c := drawYields(rows)
+	c := drawYields("waste", rows)
 	require.Len(t, c.Rows, 2, "what was not weighed has no bar")
 	require.Equal(t, []string{"50.00%", "33.33%", "66.67%"}, []string{c.Rows[0].X1, c.Rows[0].Width, c.Rows[0].Middle})
 	require.Equal(t, []string{"100.00%", "0.50%"}, []string{c.Rows[1].X1, c.Rows[1].Width}, "a single figure is a thin bar")
@@ -66,8 +66,8 @@ func TestYieldsPicture(t *testing.T) {
 	require.Len(t, c.Ticks, 4, "at tens")
 	require.Greater(t, c.Rows[1].Top, c.Rows[0].Line)
 	require.Greater(t, c.Height, c.Floor)
-	require.Empty(t, drawYields(nil).Rows)
-	require.Len(t, drawYields(many(rows[0], 100)).Rows, mostRows)
+	require.Empty(t, drawYields("waste", nil).Rows)
+	require.Len(t, drawYields("waste", many(rows[0], 100)).Rows, mostRows)
 }
 
 func many(r yieldRow, n int) (rows []yieldRow) {

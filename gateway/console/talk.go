@@ -21,6 +21,7 @@ import (
 
 var talkRoutes = []route{
 	{get, "/talk", Viewer, (*request).talk},
+	{get, "/talk/figures", Viewer, (*request).talkFigures},
 	{get, "/talk/measure", Officer, (*request).measureReply},
 	{get, "/talk/:id", Viewer, (*request).conversation},
 	{post, "/talk/:id/number", Officer, (*request).showTalkNumber},

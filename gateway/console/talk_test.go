@@ -305,3 +305,57 @@ func TestEverythingHeardHasAName(t *testing.T) {
 	require.Equal(t, "starch paste", q.value("menu", dialog.Value{Key: "topic.binder"}))
 	require.Equal(t, "a newer word", q.value("waste", dialog.Value{Key: "a newer word"}))
 }
+
+func TestWherePeopleStop(t *testing.T) {
+	o := newConsole(t)
+	c := o.as(Viewer)
+	p := c.get("/office/talk/figures")
+	require.Contains(t, p.text(), "No conversation has ended")
+	require.Contains(t, p.text(), "Nobody has finished a batch")
+	require.Zero(t, p.Find("main svg").Length())
+	for i := range 3 {
+		o.says(person(t, 20+i), "cobs 2 drums")
+	}
+	o.says(person(t, 23), "how much binder for 10 kg")
+	o.says(person(t, 24), "stop")
+	o.catchUp()
+	require.Contains(t, c.get("/office/talk/figures").text(), "No conversation has ended", "they may still go on")
+	o.wait(25 * time.Hour)
+	c = o.as(Viewer)
+	p = c.get("/office/talk/figures")
+	checkPage(t, p)
+	require.Contains(t, p.text(), "5 conversations ended in these months: a day passed without another text. In 1 of them nothing was asked any more.")
+	require.Equal(t, []string{"how dry the waste is", "what to load in the drum", "3", "100 %"}, cells(p.Find("tbody tr").First()))
+	require.Equal(t, "what to load in the drum: how dry the waste is (3)", p.Find("svg.bars text:not(.label)").First().Text())
+	require.Equal(t, "60.00%", p.Find("svg.bars rect").First().AttrOr("width", ""), "three of five")
+	p = c.get("/office/talk/figures?topic=binder")
+	require.Equal(t, []string{"starch", "starch paste", "1", "100 %"}, cells(p.Find("tbody tr").First()))
+	require.Zero(t, c.get("/office/talk/figures?place=lakeside").Find("tbody tr").Length())
+	require.Zero(t, c.get("/office/talk/figures?from=2025-01&to=2025-12").Find("tbody tr").Length())
+	for _, wrong := range []string{"from=x", "place=x", "from=2026-03&to=2026-01"} {
+		require.Equal(t, http.StatusUnprocessableEntity, c.get("/office/talk/figures?"+wrong).status, wrong)
+	}
+}
+
+func TestHowLongBatchesTake(t *testing.T) {
+	o := newConsole(t)
+	o.fillProducers()
+	p := o.as(Viewer).get("/office/talk/figures")
+	checkPage(t, p)
+	days := p.Find("#days-title").Closest("svg")
+	require.Equal(t, 2, days.Find("rect.bar.few").Length(), "all wastes, and the one there is: eight batches say little")
+	require.Contains(t, days.Find("text").Text(), "maize cobs (8)")
+	row := cells(p.Find("table").Last().Find("tbody tr").Last())
+	require.Equal(t, []string{"maize cobs", "8", "8"}, row[:3])
+	// From the recipe to the weighing they took 26 hours and some minutes: reckoned here.
+	for _, cell := range row[3:] {
+		v, err := strconv.ParseFloat(strings.TrimSuffix(cell, " days"), 64)
+		require.NoError(t, err)
+		require.InDelta(t, 26./24, v, 0.25)
+	}
+}
+
+// cells are the words of a row.
+func cells(row *goquery.Selection) []string {
+	return row.Find("th, td").Map(func(_ int, s *goquery.Selection) string { return strings.TrimSpace(s.Text()) })
+}
