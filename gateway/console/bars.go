@@ -53,9 +53,9 @@ func drawBars(id, title string, rows []bar) bars {
 		r.Line = r.BarTop + barHeight
 		top = max(top, r.high)
 	}
-	step := 5.0
-	for top > 5*step {
-		step *= 2
+	step := 1.0
+	for i := 0; top > 5*step; i++ {
+		step *= []float64{2, 2.5, 2}[i%3] // 1, 2, 5, 10
 	}
 	top = step * max(1, math.Ceil(top/step))
 	part := func(v float64) string { return strconv.FormatFloat(100*v/top, 'f', 2, 64) + "%" }

@@ -92,8 +92,12 @@ func (q *request) talkFigures() error {
 
 // stops puts questions in rows, those that lose most people first.
 func (q *request) stops(page *figuresView, stops []views.Stop, subjects bool) {
+	stops = slices.DeleteFunc(stops, func(s views.Stop) bool { return s.Topic == "office" }) // an officer's phone is no producer's
 	of := map[string]int{}
-	for _, s := range stops {
+	for i, s := range stops {
+		if s.Topic == "lobby" && s.Step == "language" { // below a first answer, for whoever wants another
+			stops[i].Step, s.Step = "", ""
+		}
 		of[q.topicName(s.Topic)] += s.Ended
 		page.Ended += s.Ended
 		if s.Step == "" {

@@ -116,6 +116,11 @@ var reports = map[string]string{
 	"rain": "it rains", "wind": "it is windy", "dark": "it gets dark", "ready": "the charcoal is ready", "out": "the fire is out", "water": "water on it",
 }
 
+// askings are the questions about a burn.
+var askings = map[string]string{
+	"lit": "may I light?", "covered": "may I cover?", "opened": "may I open?", "weighed": "may I weigh?", "ready": "is it ready?", "water": "may I use water?",
+}
+
 // point is one thing to know about a text.
 type point struct {
 	Text  string
@@ -152,11 +157,10 @@ func (q *request) understood(h dialog.Heard) (points []point) {
 		add("About: %s", q.topicName(h.Topic))
 	}
 	if report, asked := strings.CutSuffix(h.Report, "?"); report != "" {
-		name := cmp.Or(reports[report], report)
 		if asked {
-			add("Asks: %s?", name)
+			add("Asks: %s", cmp.Or(askings[report], reports[report], report))
 		} else {
-			add("Reports: %s", name)
+			add("Reports: %s", cmp.Or(reports[report], report))
 		}
 	}
 	for _, slot := range sortedKeys(h.Slots) {

@@ -48,7 +48,9 @@ type hit struct {
 }
 
 type talkView struct {
-	Form   form
+	Words  form
+	More   form // to search by
+	Open   bool // it is searched by some of that
 	Hits   []hit
 	Pager  Pager
 	Behind string
@@ -59,10 +61,10 @@ type talkView struct {
 const dayLayout = "2006-01-02"
 
 // talkQuery reads what is searched for.
-func (q *request) talkQuery() (query views.Query, page form, asked bool) {
+func (q *request) talkQuery() (query views.Query, page talkView) {
 	every := option{"", "all"}
-	page = form{Fields: []field{
-		{Name: "words", Label: "Words", Kind: "search", Filter: true, Hint: "All of them are in the text; three letters find a word that begins so."},
+	page.Words = form{Fields: []field{{Name: "words", Label: "Words", Kind: "search", Filter: true, Hint: "All of them are in the text; three letters find a word that begins so."}}}
+	page.More = form{Fields: []field{
 		{Name: "place", Label: "Place", Kind: "select", Filter: true, Options: append([]option{every}, q.placeOptions()...)},
 		{Name: "language", Label: "Language", Kind: "select", Filter: true, Options: append([]option{every}, q.langOptions()...)},
 		{Name: "topic", Label: "Subject", Kind: "select", Filter: true, Options: append([]option{every}, q.subjects()...)},
@@ -70,10 +72,12 @@ func (q *request) talkQuery() (query views.Query, page form, asked bool) {
 		{Name: "to", Label: "To day", Kind: "date", Filter: true},
 		{Name: "unknown", Label: "Only what was not understood", Kind: "checkbox", Filter: true},
 	}}
-	page.fill(q.query)
-	for _, f := range page.Fields {
-		asked = asked || f.Value != ""
+	page.Words.fill(q.query)
+	page.More.fill(q.query)
+	for _, f := range page.More.Fields {
+		page.Open = page.Open || f.Value != ""
 	}
+	page.Asked = page.Open || page.Words.Fields[0].Value != ""
 	query = views.Query{
 		Place: q.query.Get("place"), Lang: locales.Lang(q.query.Get("language")), Topic: q.query.Get("topic"),
 		Words: q.query.Get("words"), Unknown: q.query.Get("unknown") != "",
@@ -85,7 +89,7 @@ func (q *request) talkQuery() (query views.Query, page form, asked bool) {
 		}
 		t, err := time.ParseInLocation(dayLayout, s, q.zone())
 		if err != nil {
-			page.wrong(name, "this is not a day; write it as 2026-03-02")
+			page.More.wrong(name, "this is not a day; write it as 2026-03-02")
 			continue
 		}
 		if name == "to" {
@@ -94,9 +98,9 @@ func (q *request) talkQuery() (query views.Query, page form, asked bool) {
 		*into = t
 	}
 	if !query.From.IsZero() && !query.To.IsZero() && !query.From.Before(query.To) {
-		page.wrong("to", "this is before the first day")
+		page.More.wrong("to", "this is before the first day")
 	}
-	return query, page, asked
+	return query, page
 }
 
 // before reads after which entry a page of a list begins.
@@ -111,9 +115,9 @@ func before(s string) (k gateway.Key, err error) {
 }
 
 func (q *request) talk() error {
-	query, search, asked := q.talkQuery()
-	page := talkView{Form: search, Asked: asked, Behind: q.behind()}
-	if search.Wrong() {
+	query, page := q.talkQuery()
+	page.Behind = q.behind()
+	if page.More.Wrong() {
 		return q.again("talk", page)
 	}
 	from, err := before(q.query.Get("after"))

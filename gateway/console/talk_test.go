@@ -20,6 +20,7 @@ import (
 
 	"cobline/dialog"
 	"cobline/gateway"
+	"cobline/gateway/views"
 )
 
 // hostile is a text that would run in a page that believes it.
@@ -327,7 +328,7 @@ func TestWherePeopleStop(t *testing.T) {
 	require.Contains(t, p.text(), "5 conversations ended in these months: a day passed without another text. In 1 of them nothing was asked any more.")
 	require.Equal(t, []string{"how dry the waste is", "what to load in the drum", "3", "100 %"}, cells(p.Find("tbody tr").First()))
 	require.Equal(t, "what to load in the drum: how dry the waste is (3)", p.Find("svg.bars text:not(.label)").First().Text())
-	require.Equal(t, "60.00%", p.Find("svg.bars rect").First().AttrOr("width", ""), "three of five")
+	require.Equal(t, []string{"100.00%", "33.33%"}, p.Find("svg.bars rect").Map(func(_ int, s *goquery.Selection) string { return s.AttrOr("width", "") }), "three, and one")
 	p = c.get("/office/talk/figures?topic=binder")
 	require.Equal(t, []string{"starch", "starch paste", "1", "100 %"}, cells(p.Find("tbody tr").First()))
 	require.Zero(t, c.get("/office/talk/figures?place=lakeside").Find("tbody tr").Length())
@@ -358,4 +359,55 @@ func TestHowLongBatchesTake(t *testing.T) {
 // cells are the words of a row.
 func cells(row *goquery.Selection) []string {
 	return row.Find("th, td").Map(func(_ int, s *goquery.Selection) string { return strings.TrimSpace(s.Text()) })
+}
+
+// Whatever happened to a person is told in words: no kind of entry is forgotten.
+func TestEveryEntryIsTold(t *testing.T) {
+	o := newConsole(t)
+	q := &request{Console: o.Console, now: o.clock()}
+	for kind := gateway.Heard; kind <= gateway.Forgotten; kind++ {
+		if strings.HasPrefix(kind.String(), "unnamed") {
+			continue
+		}
+		switch kind {
+		case gateway.Settled, gateway.Reported, gateway.Foreign, gateway.Enlisted, gateway.Forgotten:
+			continue // of no conversation, or of one that is gone
+		}
+		l := views.Line{
+			Entry: gateway.Entry{
+				Kind: kind, At: morning, Key: gateway.NewKey(morning, 7), By: "amina", Notice: "n1", Timer: dialog.Timer{Kind: "cover", Drum: "A"},
+				Text: "hello", Heard: &dialog.Heard{Lang: "sw", Understood: true}, Replies: []gateway.Said{{Text: "Which one?", Choices: []string{"cobs", "husk"}, More: "more", Inline: true}},
+			},
+			Fates: make([]views.Fate, 1),
+		}
+		out := q.sayings(l)
+		require.Len(t, out, 2, kind.String())
+		require.NotEqual(t, kind.String(), out[0].Who, "%v has no words", kind)
+		require.NotEmpty(t, out[0].Beside, kind.String())
+		require.Equal(t, []string{"1 cobs", "2 husk", "8 more"}, out[1].Choice)
+		require.Equal(t, []point{{Text: "Shown in the answer"}}, out[1].Beside)
+	}
+	l := views.Line{
+		Entry: gateway.Entry{Kind: gateway.Heard, At: morning.Add(time.Hour), SentAt: morning, Flags: []string{"emergency not acknowledged"}, CallBack: true, Heard: &dialog.Heard{
+			Tier: "b", Emergency: "gas", OptOut: true, Secret: true, Report: "opened?", Slots: map[string]dialog.Value{"drums": {Number: 2}}, Unsure: []string{"drums"},
+		}},
+		Case: gateway.Case{State: gateway.CaseTaken, By: "amina", Note: "I go there"},
+	}
+	var told []string
+	for _, p := range q.sayings(l)[0].Beside {
+		told = append(told, p.Text)
+	}
+	require.Equal(t, []string{
+		"Read as English", "Perhaps an emergency: gas. The word HURT was asked for", "It held a PIN or a code, which is not kept", "Opted out", "Asks: may I open?",
+		"Drums: 2 (unsure)", "Sent at Mon 2 Mar 09:30 EAT", "Asked to be phoned", "No duty phone has seen the emergency", "An officer, amina: taken. I go there",
+	}, told)
+	for want, f := range map[string]views.Fate{
+		"Waits to be sent": {}, "Waits: quiet hours": {Outcome: gateway.Later, Why: "quiet hours"}, "Not sent: its time was over": {Outcome: gateway.Dropped, Why: gateway.WhyExpired},
+		"On the phone": {Outcome: gateway.Sent, Delivery: gateway.ReportDelivered}, "Sent, and not delivered": {Outcome: gateway.Sent, Delivery: gateway.ReportFailed},
+		"Perhaps sent, and not sent again: the connection broke": {Outcome: gateway.Unknown, Why: "unsure"}, "Not sent: a newer reason": {Outcome: gateway.Dropped, Why: "a newer reason"},
+	} {
+		out := q.sayings(views.Line{Entry: gateway.Entry{Kind: gateway.Rang, Replies: []gateway.Said{{Text: "x", Out: true, Segments: 2, Price: gateway.MoneyOf(1.5)}}}, Fates: []views.Fate{f}})
+		require.Equal(t, want, out[1].Beside[0].Text)
+		require.Equal(t, "2 messages, 1.50 KES", out[1].Beside[1].Text)
+	}
 }
