@@ -200,7 +200,7 @@ func drawYields(by string, all []yieldRow) bars {
 func (q *request) batchRow(b views.Batch) batchRow {
 	r := batchRow{
 		ID: idOf(b.Person), Number: b.Number.String(), Place: q.placeName(b.Place), Waste: q.waste(b.Waste), Name: b.Name,
-		Day: b.At.In(view{facts: q.Facts()}.zone(b.Place)).Format("2 Jan 2006"), Drums: b.Drums, FeedKg: kilograms(b.FeedKg), CharKg: kilograms(b.CharKg), BrandsKg: kilograms(b.BrandsKg),
+		Day: b.At.In(view{facts: q.Facts()}.zone(b.Place)).Format(dateLayout), Drums: b.Drums, FeedKg: kilograms(b.FeedKg), CharKg: kilograms(b.CharKg), BrandsKg: kilograms(b.BrandsKg),
 	}
 	if b.Yield > 0 {
 		r.Yield = halves(100*b.Yield) + " kg"

@@ -88,15 +88,18 @@ func stageName(key string) string {
 	return key
 }
 
+// dateLayout is how lists write a day.
+const dateLayout = "2 Jan 2006"
+
 // producersShown is how many people one page lists.
-const producersShown = 50
+const producersShown = 25
 
 // producerRow is a person as the list shows them.
 type producerRow struct {
 	ID, Number, Place, Group, Lang, Standing string
 	Stages                                   []string
 	Batches                                  int
-	Last                                     time.Time
+	Last                                     string // the day of their last text
 }
 
 type producersView struct {
@@ -131,7 +134,10 @@ func wishes(c gateway.Conversation) string {
 func (q *request) producerRow(p views.Producer) producerRow {
 	r := producerRow{
 		ID: idOf(p.Person), Number: p.Conversation.Number.String(), Group: p.State.Profile.Group,
-		Place: q.placeName(cmp.Or(p.State.Place, q.Facts().Home)), Standing: wishes(p.Conversation), Batches: p.Batches, Last: p.State.Seen,
+		Place: q.placeName(cmp.Or(p.State.Place, q.Facts().Home)), Standing: wishes(p.Conversation), Batches: p.Batches, Last: "never",
+	}
+	if !p.State.Seen.IsZero() {
+		r.Last = p.State.Seen.In(view{facts: q.Facts()}.zone(p.State.Place)).Format(dateLayout)
 	}
 	if p.State.Lang != "" {
 		r.Lang = q.langName(p.State.Lang)
@@ -441,6 +447,7 @@ type producerView struct {
 	Stopped  bool
 	Declines bool
 	First    time.Time
+	Wrote    time.Time // last
 	Texts    int
 	CharKg   string
 	Consent  string
@@ -461,7 +468,7 @@ func (q *request) producerPage(k gateway.PersonKey) (page producerView, p views.
 	s := p.State
 	page = producerView{
 		producerRow: q.producerRow(p), PlaceKey: s.Place, Stopped: s.Stopped, Declines: s.Declines(), Burning: s.Burning(),
-		First: p.First, Texts: p.Texts, CharKg: kilograms(p.CharKg), Consent: s.Profile.Consent, Form: q.producerForm(s.Profile, s.Place, s.Lang),
+		First: p.First, Wrote: s.Seen, Texts: p.Texts, CharKg: kilograms(p.CharKg), Consent: s.Profile.Consent, Form: q.producerForm(s.Profile, s.Place, s.Lang),
 	}
 	for _, d := range s.Drums {
 		since := d.LitAt
