@@ -299,7 +299,7 @@ func (v *Views) Works(ctx context.Context, now time.Time) (works []Work, err err
 		w := of(place)
 		w.Producers, w.OptedOut, w.Wrote = producers, out, wrote
 		return err
-	}, `SELECT place, count(*), sum(stopped), sum(seen >= ?) FROM person WHERE gone = 0 GROUP BY place`, now.Add(-month).UnixMilli())
+	}, `SELECT place, count(*), sum(stopped), sum(seen >= ?) FROM person WHERE shown = 1 GROUP BY place`, now.Add(-month).UnixMilli())
 	if err != nil {
 		return nil, err
 	}
@@ -328,7 +328,7 @@ func (v *Views) Works(ctx context.Context, now time.Time) (works []Work, err err
 		err := row.Scan(&place, &n)
 		of(place).Drying = n
 		return err
-	}, `SELECT p.place, count(DISTINCT b.person) FROM batch b CROSS JOIN person p ON p.key = b.person WHERE b.at >= ? AND p.gone = 0 GROUP BY p.place`, now.Add(-dialog.DryingTime).UnixMilli())
+	}, `SELECT p.place, count(DISTINCT b.person) FROM batch b CROSS JOIN person p ON p.key = b.person WHERE b.at >= ? AND p.shown = 1 GROUP BY p.place`, now.Add(-dialog.DryingTime).UnixMilli())
 	slices.SortFunc(works, func(a, b Work) int { return strings.Compare(a.Place, b.Place) })
 	return works, err
 }

@@ -42,7 +42,7 @@ type Producers struct {
 // Producers lists people, those who wrote last first. After is the Next of the
 // page before.
 func (v *Views) Producers(ctx context.Context, f Filter, after gateway.PersonKey, max int, now time.Time) (p Producers, err error) {
-	where, args := []string{`gone = 0`}, []any{}
+	where, args := []string{`shown = 1`}, []any{}
 	add := func(condition string, arg ...any) { where, args = append(where, condition), append(args, arg...) }
 	if !f.Number.IsZero() {
 		c, err := v.source.Load(ctx, f.Number)
@@ -149,7 +149,7 @@ func (v *Views) Groups(ctx context.Context) (groups map[string]int, err error) {
 		err := row.Scan(&name, &n)
 		groups[name] = n
 		return err
-	}, `SELECT grp, count(*) FROM person WHERE gone = 0 AND grp <> '' GROUP BY grp`)
+	}, `SELECT grp, count(*) FROM person WHERE shown = 1 AND grp <> '' GROUP BY grp`)
 }
 
 // Batch is a finished batch and whose it is.

@@ -280,6 +280,9 @@ func (r *round) take(e gateway.Entry) error {
 		h = *e.Heard
 	}
 	place := cmp.Or(e.Place, r.v.options.Home)
+	if e.Kind == gateway.Heard && office(h) {
+		e.Kind = gateway.Posted // it is no producer's text
+	}
 	if e.Kind == gateway.Heard {
 		r.heard(p, e, h, place)
 	}
@@ -301,6 +304,12 @@ func (r *round) take(e gateway.Entry) error {
 		return err
 	}
 	return r.matters(p, e, h, place)
+}
+
+// office reports whether a text was an officer's to the office.
+// Who is hurt is nobody's officer.
+func office(h dialog.Heard) bool {
+	return h.Tier == "" && (h.Topic == "office" || strings.HasPrefix(h.Step, "office."))
 }
 
 // silence is how long nobody writes until a conversation has ended.
@@ -574,7 +583,7 @@ func (r *round) lookUp() (gone bool, err error) {
 		case err != nil:
 			return false, fmt.Errorf("look up a person: %w", err)
 		default:
-			if err := r.profile(id, c); err != nil {
+			if err := r.profile(id, p, c); err != nil {
 				return false, fmt.Errorf("note a person: %w", err)
 			}
 		}
@@ -584,7 +593,7 @@ func (r *round) lookUp() (gone bool, err error) {
 }
 
 // profile notes who a person is and what they have under way.
-func (r *round) profile(id int64, c gateway.Conversation) error {
+func (r *round) profile(id int64, p *person, c gateway.Conversation) error {
 	s := c.State
 	place := cmp.Or(s.Place, r.v.options.Home)
 	seen := int64(0)
@@ -592,9 +601,9 @@ func (r *round) profile(id int64, c gateway.Conversation) error {
 		seen = s.Seen.UnixMilli()
 	}
 	errs := []error{
-		r.exec(`INSERT INTO person (key, place, grp, lang, stopped, accepts, seen) VALUES (?, ?, ?, ?, ?, ?, ?)
-			ON CONFLICT (key) DO UPDATE SET place = excluded.place, grp = excluded.grp, lang = excluded.lang, stopped = excluded.stopped, accepts = excluded.accepts, seen = excluded.seen`,
-			id, place, s.Profile.Group, string(s.Lang), s.Stopped, s.Accepts(), seen),
+		r.exec(`INSERT INTO person (key, shown, place, grp, lang, stopped, accepts, seen) VALUES (?, ?, ?, ?, ?, ?, ?, ?)
+			ON CONFLICT (key) DO UPDATE SET shown = excluded.shown, place = excluded.place, grp = excluded.grp, lang = excluded.lang, stopped = excluded.stopped, accepts = excluded.accepts, seen = excluded.seen`,
+			id, p.texts > 0 || s.Profile.Consent != "", place, s.Profile.Group, string(s.Lang), s.Stopped, s.Accepts(), seen),
 		r.exec(`DELETE FROM drum WHERE person = ?`, id),
 	}
 	for i, d := range s.Drums {
@@ -654,7 +663,7 @@ func (r *round) forget(id int64) error {
 			return err
 		}
 	}
-	return r.exec(`UPDATE person SET place = '', grp = '', lang = '', stopped = 0, accepts = 0, seen = 0 WHERE key = ?`, id)
+	return r.exec(`UPDATE person SET shown = 0, place = '', grp = '', lang = '', stopped = 0, accepts = 0, seen = 0 WHERE key = ?`, id)
 }
 
 // write ends the round: what is known of people, the sums, and how far it came.

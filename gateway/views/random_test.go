@@ -46,6 +46,7 @@ func TestAgainstTheJournal(t *testing.T) {
 			"report":  d.report,
 			"case":    d.decide,
 			"answer":  d.answer,
+			"office":  d.office,
 			"wait": func(rt *rapid.T) {
 				f.now = f.now.Add(time.Duration(rapid.SampledFrom([]int{1, 20, 300, 1440, 1500, 15000}).Draw(rt, "minutes")) * time.Minute)
 			},
@@ -245,6 +246,31 @@ func (d *drawer) answer(rt *rapid.T) {
 	})
 }
 
+// office is an officer who asks the line something, on a phone of their own or
+// on that of a producer.
+func (d *drawer) office(rt *rapid.T) {
+	h := rapid.SampledFrom([]dialog.Heard{{Lang: "en", Topic: "office"}, {Lang: "en", Step: "office.pin"}, {Lang: "en", Step: "office.pin", Tier: "a", Emergency: "gas", Understood: true}}).Draw(rt, "text")
+	d.turn(rapid.IntRange(4, 5).Draw(rt, "person"), "drum "+h.Topic, h, nil)
+}
+
+// enrolled returns the people who wrote to the line, or were entered.
+func (r reference) enrolled() map[gateway.PersonKey]gateway.Conversation {
+	found := map[gateway.PersonKey]gateway.Conversation{}
+	for key, c := range r.people {
+		wrote := slices.ContainsFunc(r.entries, func(e gateway.Entry) bool {
+			return e.Person == key && e.Kind == gateway.Heard && !office(e)
+		})
+		if wrote || c.State.Profile.Consent != "" {
+			found[key] = c
+		}
+	}
+	return found
+}
+
+func office(e gateway.Entry) bool {
+	return e.Heard.Tier == "" && (e.Heard.Topic == "office" || strings.HasPrefix(e.Heard.Step, "office."))
+}
+
 func (f *field) entries() []gateway.Entry {
 	all, err := f.store.After(f.ctx, gateway.Key{}, 1<<20)
 	require.NoError(f, err)
@@ -288,7 +314,7 @@ type reference struct {
 // said calls f with every text of people who are there, the newest first.
 func (r reference) said(f func(e gateway.Entry)) {
 	for _, e := range slices.Backward(r.entries) {
-		if _, there := r.people[e.Person]; there && e.Kind == gateway.Heard {
+		if _, there := r.people[e.Person]; there && e.Kind == gateway.Heard && !office(e) {
 			f(e)
 		}
 	}
@@ -517,7 +543,7 @@ func (r reference) counts() {
 	texts := map[gateway.PersonKey][]gateway.Entry{}
 	days, unknown := map[string]int{}, map[string]int{}
 	for _, e := range r.entries {
-		if e.Kind != gateway.Heard {
+		if e.Kind != gateway.Heard || office(e) {
 			continue
 		}
 		texts[e.Person] = append(texts[e.Person], e)
@@ -725,7 +751,7 @@ func (r reference) producers() {
 	stages := map[string][]gateway.Number{}
 	works := map[string]*views.Work{}
 	var everybody []gateway.Conversation
-	for _, c := range r.people {
+	for _, c := range r.enrolled() {
 		everybody = append(everybody, c)
 		place := at(c.State.Place)
 		if works[place] == nil {
@@ -768,7 +794,7 @@ func (r reference) producers() {
 			require.Equal(r, q, one)
 			n := 0
 			for _, e := range r.entries {
-				if e.Person == q.Person && e.Kind == gateway.Heard {
+				if e.Person == q.Person && e.Kind == gateway.Heard && !office(e) {
 					n++
 				}
 			}

@@ -105,7 +105,7 @@ func (v *Views) close() error {
 
 // schemaVersion says what the file holds and how it was reckoned. Any change of
 // either makes a new one.
-const schemaVersion = 3
+const schemaVersion = 4
 
 // version is what a file must say to be used.
 func (v *Views) version() string {
@@ -236,7 +236,7 @@ func (v *Views) begin(why string) error {
 const schema = `
 CREATE TABLE meta (version TEXT NOT NULL, key BLOB NOT NULL);
 
--- What is in a person's conversation. Text and norm are what they wrote.
+-- What is in a person's conversation. Text and norm are what they wrote. What officers write to the office is not of kind 1.
 CREATE TABLE line (
 	id INTEGER PRIMARY KEY, at INTEGER NOT NULL, person INTEGER NOT NULL, kind INTEGER NOT NULL,
 	channel TEXT NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, step TEXT NOT NULL,
@@ -256,9 +256,9 @@ CREATE TABLE sent (
 	outcome INTEGER NOT NULL DEFAULT 0, delivery INTEGER NOT NULL DEFAULT 0, why TEXT NOT NULL DEFAULT ''
 );
 
--- Persons: where the projector stands with each, and, from the store, who they are.
+-- Persons: where the projector stands with each, and, from the store, who they are. Shown are producers: not whoever only has an officer's or a duty phone.
 CREATE TABLE person (
-	key INTEGER PRIMARY KEY, gone INTEGER NOT NULL DEFAULT 0, dirty INTEGER NOT NULL DEFAULT 0,
+	key INTEGER PRIMARY KEY, gone INTEGER NOT NULL DEFAULT 0, shown INTEGER NOT NULL DEFAULT 0, dirty INTEGER NOT NULL DEFAULT 0,
 	first INTEGER NOT NULL DEFAULT 0, last INTEGER NOT NULL DEFAULT 0, texts INTEGER NOT NULL DEFAULT 0,
 	stop_month INTEGER NOT NULL DEFAULT 0, stop_place TEXT NOT NULL DEFAULT '', stop_lang TEXT NOT NULL DEFAULT '', stop_topic TEXT NOT NULL DEFAULT '', stop_step TEXT NOT NULL DEFAULT '',
 	recipe INTEGER NOT NULL DEFAULT 0, recipe_last INTEGER NOT NULL DEFAULT 0, lit INTEGER NOT NULL DEFAULT 0, done INTEGER NOT NULL DEFAULT 0, alarm INTEGER NOT NULL DEFAULT 0,
@@ -267,8 +267,8 @@ CREATE TABLE person (
 CREATE INDEX person_dirty ON person (key) WHERE dirty = 1;
 CREATE INDEX person_last ON person (last) WHERE last > 0;
 -- These two hold all that lists of people ask for, so that counting reads nothing else.
-CREATE INDEX person_seen ON person (seen, key, place, grp, lang, stopped) WHERE gone = 0;
-CREATE INDEX person_place ON person (place, seen, key, grp, lang, stopped) WHERE gone = 0;
+CREATE INDEX person_seen ON person (seen, key, place, grp, lang, stopped) WHERE shown = 1;
+CREATE INDEX person_place ON person (place, seen, key, grp, lang, stopped) WHERE shown = 1;
 CREATE TABLE drum (person INTEGER NOT NULL, n INTEGER NOT NULL, stage TEXT NOT NULL, place TEXT NOT NULL, PRIMARY KEY (person, n)) WITHOUT ROWID;
 CREATE INDEX drum_stage ON drum (stage, place, person);
 
