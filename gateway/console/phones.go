@@ -69,7 +69,7 @@ func (q *request) newPhones() (page phonesView, err error) {
 		case !q.now.Before(p.Expires):
 			row.Standing = "expired: renew it"
 		case p.Given:
-			row.Standing = "not used yet: the PIN that was given out waits to be changed"
+			row.Standing = "PIN not chosen yet"
 		}
 		page.Rows = append(page.Rows, row)
 		if row.Mine {
