@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"maps"
+	"math"
 	"net/url"
 	"slices"
 	"strconv"
@@ -83,9 +84,9 @@ type sourceView struct{ Name, State string }
 // The words of an officer for what package calc finds.
 var (
 	drynessOfDay = []struct {
-		from calc.Ratio
+		from float64 // hundredths of the drying power
 		word string
-	}{{.38, "good"}, {.30, "fair"}, {0, "slow"}}
+	}{{38, "good"}, {30, "fair"}, {0, "slow"}}
 	fireWords = map[calc.FireLevel]string{
 		calc.OrdinaryCare: "with ordinary care", calc.ExtraCare: "with extra care", calc.DoNotLightToday: "light no drum",
 	}
@@ -258,9 +259,10 @@ func dayWords(d forecast.Day) dayView {
 		Wind:     fmt.Sprintf("%.0f km/h", float64(d.Weather.Wind.PerHour())),
 		Lighting: fireWords[d.Fire.Level], Forbidden: d.Fire.Level == calc.DoNotLightToday,
 	}
+	power := math.Round(100 * float64(d.Power))
 	for _, row := range drynessOfDay {
-		if d.Power >= row.from {
-			v.Drying = fmt.Sprintf("%s (%.0f)", row.word, 100*float64(d.Power))
+		if power >= row.from {
+			v.Drying = fmt.Sprintf("%s (%.0f)", row.word, power)
 			break
 		}
 	}
