@@ -2,7 +2,9 @@ package review
 
 import (
 	"bytes"
+	"flag"
 	"html"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -113,4 +115,25 @@ func TestPage(t *testing.T) {
 	require.NoError(t, r.Print(&terminal))
 	require.Equal(t, len(locales.IDs()), strings.Count(terminal.String(), "\n\n")-strings.Count(terminal.String(), "\n\n#"))
 	require.Contains(t, terminal.String(), "aid.gas, line ")
+}
+
+//go:generate go test -run TestPrices . -update
+
+var update = flag.Bool("update", false, "rewrite the table of prices in DEVELOPERS.md")
+
+var table = regexp.MustCompile(`(?s)(<!-- prices: go generate ./gateway/review -->\n)(.*?)(<!-- end -->)`)
+
+func TestPrices(t *testing.T) {
+	const file = "../../DEVELOPERS.md"
+	c, err := locales.Load()
+	require.NoError(t, err)
+	guide, err := os.ReadFile(file)
+	require.NoError(t, err)
+	require.Regexp(t, table, string(guide))
+	want := table.ReplaceAllString(string(guide), "${1}"+Prices(c)+"${3}")
+	if *update {
+		require.NoError(t, os.WriteFile(file, []byte(want), 0o644))
+		return
+	}
+	require.Equal(t, want, string(guide), "run: go generate ./gateway/review")
 }
