@@ -87,7 +87,7 @@ func Number(l Lang, v float64, decimals int) string {
 	}
 	s := strconv.FormatFloat(math.Round(v*scale)/scale+0, 'f', -1, 64) // +0 turns -0 into 0
 	switch l {
-	case "fr", "pt":
+	case "fr", "ht", "pt", "rw", "wo":
 		return strings.Replace(s, ".", ",", 1)
 	}
 	return s

@@ -20,7 +20,8 @@ import (
 )
 
 // texts returns what the peers are asked about: those of the vectors, all that
-// the line says in each language, and drawn ones of letters that are one
+// the line says in each language at its longest, in every plural form, as it is
+// written and as it is sent, and drawn ones of letters that are one
 // character each, from one segment to four.
 func texts(t *testing.T) (list []string) {
 	for _, v := range vectors(t) {
@@ -30,7 +31,12 @@ func texts(t *testing.T) (list []string) {
 	require.NoError(t, err)
 	for _, l := range catalog.Langs() {
 		for _, id := range locales.IDs() {
-			list = append(list, catalog.Text(l, id, locales.Sample(id)))
+			for _, text := range catalog.Longest(l, id) {
+				if sent := Plain(text, locales.Substitutions(l)); sent != text {
+					list = append(list, sent)
+				}
+				list = append(list, text)
+			}
 		}
 	}
 	require.Greater(t, len(list), 300)

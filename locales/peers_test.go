@@ -1,0 +1,133 @@
+//go:build peers
+
+package locales
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// cldr installs the Unicode Common Locale Data Repository, release 48.2, as its
+// authors publish it for npm.
+func cldr(t *testing.T) string {
+	dir := t.TempDir()
+	var problem bytes.Buffer
+	install := exec.Command("npm", "install", "--silent", "--no-audit", "--no-fund", "--ignore-scripts", "cldr-core@48.2.0", "cldr-numbers-full@48.2.0")
+	install.Dir, install.Stderr = dir, &problem
+	require.NoError(t, install.Run(), problem.String())
+	return filepath.Join(dir, "node_modules")
+}
+
+func readJSON(t *testing.T, into any, path ...string) {
+	data, err := os.ReadFile(filepath.Join(path...))
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(data, into))
+}
+
+// wholes returns the whole numbers of the samples of a rule, like
+// "n = 1 @integer 1, 5~19, 100, … @decimal 1.0".
+func wholes(t *testing.T, rule string) (list []int) {
+	_, samples, ok := strings.Cut(rule, "@integer ")
+	if !ok {
+		return nil
+	}
+	samples, _, _ = strings.Cut(samples, "@decimal")
+	for sample := range strings.SplitSeq(samples, ",") {
+		sample = strings.TrimSpace(sample)
+		if sample == "" || sample == "…" || strings.ContainsAny(sample, "ce") {
+			continue // 1c6 is 1 million written short
+		}
+		first, last, ok := strings.Cut(sample, "~")
+		if !ok {
+			last = first
+		}
+		from, err := strconv.Atoi(first)
+		require.NoError(t, err)
+		to, err := strconv.Atoi(last)
+		require.NoError(t, err)
+		for n := from; n <= to; n++ {
+			list = append(list, n)
+		}
+	}
+	return list
+}
+
+// Each language counts by the rule of CLDR, with the numbers that CLDR gives as
+// samples of each form. What CLDR has no rule for counts like English.
+func TestPluralsAgainstCLDR(t *testing.T) {
+	var data struct {
+		Supplemental struct {
+			Cardinal map[string]map[string]string `json:"plurals-type-cardinal"`
+		}
+	}
+	readJSON(t, &data, cldr(t), "cldr-core/supplemental/plurals.json")
+	compared := 0
+	for l := range strings.FieldsSeq(concepts["lang"]) {
+		rules := data.Supplemental.Cardinal[l]
+		if rules == nil {
+			base, _, script := strings.Cut(l, "-")
+			if rules = data.Supplemental.Cardinal[base]; !script {
+				require.Contains(t, []string{"ht", "rw"}, l, "CLDR has no rule for it")
+				rules = data.Supplemental.Cardinal["en"]
+			}
+		}
+		var forms []string
+		for name := range maps.Keys(rules) {
+			form := strings.TrimPrefix(name, "pluralRule-count-")
+			forms = append(forms, fmt.Sprintf("%s = %q", form, form+" {{.Count}}"))
+		}
+		slices.Sort(forms)
+		if len(forms) == 1 {
+			forms = append(forms, `one = "never {{.Count}}"`) // a message that counts
+		}
+		text := strings.Replace(smallEnglish, `{ one = "{{.Count}} sack", other = "{{.Count}} sacks" }`, "{ "+strings.Join(forms, ", ")+" }", 1)
+		c := smallCatalog(t, map[string]string{file("active", Lang(l)): text})
+		for name, rule := range rules {
+			form := strings.TrimPrefix(name, "pluralRule-count-")
+			for _, n := range wholes(t, rule) {
+				require.Equal(t, fmt.Sprintf("%s %d", form, n), c.Count(Lang(l), "recipe.sacks", n, nil), "%s", l)
+				compared++
+			}
+		}
+	}
+	require.Greater(t, compared, 300)
+}
+
+// regional are the languages whose decimal mark is that of a region: the Spanish
+// of Central America and Mexico, the Portuguese of Mozambique.
+var regional = map[string]string{"es": "es-419", "pt": "pt-MZ"}
+
+// A number has the decimal mark that CLDR gives, and nothing else of CLDR's
+// formats: digits are ASCII and nothing parts thousands, because the narrow
+// space that CLDR puts there costs a message its cheap alphabet.
+func TestDecimalMarksAgainstCLDR(t *testing.T) {
+	modules := cldr(t)
+	for l := range strings.FieldsSeq(concepts["lang"]) {
+		locale := l
+		if r := regional[l]; r != "" {
+			locale = r
+		}
+		var data struct {
+			Main map[string]struct {
+				Numbers struct {
+					Symbols struct{ Decimal string } `json:"symbols-numberSystem-latn"`
+				}
+			}
+		}
+		readJSON(t, &data, modules, "cldr-numbers-full/main", locale, "numbers.json")
+		mark := data.Main[locale].Numbers.Symbols.Decimal
+		require.NotEmpty(t, mark, locale)
+		require.Equal(t, "12345"+mark+"5", Number(Lang(l), 12345.5, 1), l)
+	}
+}
