@@ -135,8 +135,11 @@ func (q *request) durations(page *figuresView, spreads []views.Spread, by views.
 	var rows []bar
 	for _, s := range spreads {
 		r := daysRow{Name: "all wastes", Batches: s.Batches, Measured: s.Measured, Few: s.Measured < fewBatches}
-		if by.Waste {
-			r.Name = q.waste(s.Waste)
+		switch {
+		case by.Waste && s.Waste == "":
+			r.Name = "waste not known"
+		case by.Waste:
+			r.Name = q.wasteName(s.Waste)
 		}
 		if s.Measured > 0 {
 			r.Low, r.Median, r.High = tenths(s.Low), tenths(s.Median), tenths(s.High)

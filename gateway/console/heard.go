@@ -128,21 +128,26 @@ type point struct {
 	Link  string
 }
 
+// emergency names what a text told of; empty if it told of none.
+func (q *request) emergency(tier, kind string) string {
+	name := map[string]string{"a": "Emergency", "b": "Perhaps an emergency"}[tier]
+	if name != "" && kind != "" {
+		name += ": " + q.said("kind."+kind, kind)
+	}
+	return name
+}
+
 // understood says in plain words what the line made of a text.
 func (q *request) understood(h dialog.Heard) (points []point) {
 	add := func(format string, a ...any) { points = append(points, point{Text: fmt.Sprintf(format, a...)}) }
 	grave := func(format string, a ...any) {
 		points = append(points, point{Text: fmt.Sprintf(format, a...), Grave: true})
 	}
-	kind := ""
-	if h.Emergency != "" {
-		kind = ": " + q.said("kind."+h.Emergency, h.Emergency)
-	}
-	switch h.Tier {
+	switch emergency := q.emergency(h.Tier, h.Emergency); h.Tier {
 	case "a":
-		grave("Emergency%s. First aid was said at once", kind)
+		grave("%s. First aid was said at once", emergency)
 	case "b":
-		grave("Perhaps an emergency%s. The word HURT was asked for", kind)
+		grave("%s. The word HURT was asked for", emergency)
 	}
 	if h.Secret {
 		add("It held a PIN or a code, which is not kept")

@@ -44,6 +44,7 @@ type hit struct {
 	Where string
 	Read  string // the language it was read in
 	About string
+	Grave bool // to be seen first
 	Parts []piece
 }
 
@@ -141,7 +142,12 @@ func (q *request) talk() error {
 
 func (q *request) hit(h views.Hit) hit {
 	out := hit{Hit: h, Link: talkAt(h.Person, h.Key), Where: q.placeName(h.Place)}
-	if h.Topic != "" {
+	switch {
+	case h.Tier != "":
+		out.About, out.Grave = q.emergency(h.Tier, h.Emergency), true
+	case !h.Understood:
+		out.About, out.Grave = "Not understood", true
+	case h.Topic != "":
 		out.About = q.topicName(h.Topic)
 	}
 	if h.Lang != "" {
@@ -180,6 +186,7 @@ type saying struct {
 	At     time.Time
 	Own    bool // the person wrote it
 	Event  bool // nothing was said
+	Again  bool // it follows from the same one, at the same time
 	Text   string
 	Lang   locales.Lang
 	Choice []string
@@ -207,7 +214,7 @@ type conversationView struct {
 
 // sayingsShown is how many entries of a conversation one page shows: two or three
 // texts each.
-const sayingsShown = 25
+const sayingsShown = 12
 
 // conversationPage returns a page of the conversation in the path.
 func (q *request) conversationPage(after string) (page conversationView, c gateway.Conversation, err error) {
@@ -336,7 +343,7 @@ func (q *request) sayings(l views.Line) (out []saying) {
 	}
 	out = append(out, first)
 	for i, r := range l.Replies {
-		said := saying{Who: who, At: l.At, Text: r.Text, Lang: lang, Choice: slices.Clone(r.Choices)}
+		said := saying{Who: who, At: l.At, Text: r.Text, Lang: lang, Choice: slices.Clone(r.Choices), Again: i > 0}
 		if r.More != "" {
 			said.Choice = append(said.Choice, "8 "+r.More)
 		}

@@ -62,6 +62,8 @@ type Hit struct {
 	Topic      string // that it was understood to be about
 	Step       string // the question that was open after it
 	Understood bool
+	Emergency  string // the kind, if the journal has that it spoke of one
+	Tier       string // how sure that is: a or b
 	Text       string
 	Snippet    string   // the part of Text around the first word that was sought
 	Marks      [][2]int // from where to where in Snippet the words stand that were sought
@@ -124,6 +126,13 @@ func (v *Views) Search(ctx context.Context, q Query, page Page) (hits Hits, err 
 			continue // they were forgotten just now
 		} else if err != nil {
 			return Hits{}, err
+		}
+		e, err := v.entry(ctx, h.Key)
+		if err != nil && !errors.Is(err, gateway.ErrNotFound) {
+			return Hits{}, err
+		}
+		if e.Heard != nil {
+			h.Emergency, h.Tier = e.Heard.Emergency, e.Heard.Tier
 		}
 		h.Snippet, h.Marks = words.snippet(h.Text)
 		hits.Hits = append(hits.Hits, h)
