@@ -516,18 +516,26 @@ func (r *round) known(id, at int64, name string) (b batchRow, days sql.NullFloat
 	return b, days, err == nil, err
 }
 
-// yield returns what part of the dry waste became charcoal. Waste of which
-// nothing was said counts as dry, as it does in the person's own record.
+// yield returns what part of the dry waste became charcoal, unless the weights
+// cannot be those of one load: the charcoal of two drums in one batch would look
+// like a yield that no drum has. Waste of which nothing was said counts as dry, as
+// it does in the person's own record.
 func yield(b dialog.Batch) (float64, bool) {
 	moisture := b.Moisture
 	if moisture <= 0 {
 		moisture = float64(calc.Dry.Moisture().Likely)
 	}
-	dry := b.FeedKg * (1 - moisture)
-	if dry <= 0 || b.CharKg <= 0 || b.CharKg >= dry {
+	feed, err := calc.Feed(calc.Waste(b.Waste))
+	if err != nil || b.FeedKg <= 0 || b.CharKg <= 0 {
 		return 0, false
 	}
-	return b.CharKg / dry, true
+	weighed := calc.WeighedBatch{
+		Drums: calc.Count(max(1, b.Drums)), Feed: calc.Kg(b.FeedKg), Moisture: calc.WetBasis(moisture), Char: calc.Kg(b.CharKg), Unburnt: calc.Kg(b.BrandsKg),
+	}
+	if weighed.Believable(feed) != nil {
+		return 0, false
+	}
+	return b.CharKg / (b.FeedKg * (1 - moisture)), true
 }
 
 // count adds a batch to the sums n times, or takes it away.

@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"cobline/calc"
 	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/views"
@@ -685,8 +686,10 @@ func (r reference) batches() {
 				k.month = m.At.Format("200601")
 			}
 			count[k]++
-			if y := m.CharKg / (m.FeedKg * (1 - m.Moisture)); m.FeedKg > 0 && y < 1 {
-				yields[k] = append(yields[k], y)
+			feed, err := calc.Feed(calc.Waste(m.Waste))
+			weighed := calc.WeighedBatch{Drums: 1, Feed: calc.Kg(m.FeedKg), Moisture: calc.WetBasis(m.Moisture), Char: calc.Kg(m.CharKg), Unburnt: calc.Kg(m.BrandsKg)}
+			if err == nil && m.FeedKg > 0 && weighed.Believable(feed) == nil {
+				yields[k] = append(yields[k], m.CharKg/(m.FeedKg*(1-m.Moisture)))
 			}
 			if m.days > 0 {
 				days[k] = append(days[k], m.days)

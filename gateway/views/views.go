@@ -105,7 +105,7 @@ func (v *Views) close() error {
 
 // schemaVersion says what the file holds and how it was reckoned. Any change of
 // either makes a new one.
-const schemaVersion = 4
+const schemaVersion = 5
 
 // version is what a file must say to be used.
 func (v *Views) version() string {

@@ -181,3 +181,22 @@ func TestSearch(t *testing.T) {
 	require.Equal(t, "eau", h.Hits[0].Snippet[mark[0]:mark[1]])
 	require.Equal(t, "+999…03", h.Hits[0].Number.String())
 }
+
+// TestYieldsThatCannotBe: weights that no load gives, such as the charcoal of two
+// drums beside the waste of one, are batches and no yields.
+func TestYieldsThatCannotBe(t *testing.T) {
+	f := newField(t)
+	for i, char := range []float64{6, 7, 8, 16, 40, 0.5} { // of 33 kg of dry cobs
+		b := dialog.Batch{At: f.now.Add(time.Duration(i) * time.Minute), Name: "A", Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: char, Moisture: 0.12}
+		f.turn(i, "weighed", understood("burn"), func(c *gateway.Change) {
+			c.Conversation.State.Batches = []dialog.Batch{b}
+			c.Entry.Batches = []dialog.Batch{b}
+		})
+	}
+	f.catchUp()
+	y, err := f.views.Yields(f.ctx, views.Of{}, views.By{})
+	require.NoError(t, err)
+	require.Len(t, y, 1)
+	require.Equal(t, []int{6, 3}, []int{y[0].Batches, y[0].Measured})
+	require.InDelta(t, 7/(33*0.88), y[0].Median, 0.005)
+}
