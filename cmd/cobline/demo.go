@@ -436,7 +436,7 @@ func (h *history) batch(p *producer, day int) {
 	h.says(lit, p, "lit")
 	covered := lit.Add(h.minutes(27, 36) + time.Duration(p.late*float64(time.Minute)))
 	h.says(covered, p, "covered")
-	kg := math.Round(2*float64(p.drums)*h.within(4.6, 8.4)) / 2
+	kg := 5.0 // until the drum tells what was loaded
 	h.plan(covered.Add(20*time.Hour), p, func(_ context.Context, c gateway.Conversation) (string, time.Time, error) {
 		for _, d := range c.State.Drums {
 			if d.NotBefore.After(h.now) {
@@ -449,13 +449,21 @@ func (h *history) batch(p *producer, day int) {
 	if h.chance.IntN(9) == 0 {
 		return // and is not heard of again
 	}
-	h.says(weighed, p, "weighed", "{kg}", locales.Number(p.lang, kg, 1))
+	share := h.within(0.13, 0.27) // of the load: what drums give
+	h.plan(weighed, p, func(_ context.Context, c gateway.Conversation) (string, time.Time, error) {
+		if len(c.State.Drums) > 0 && c.State.Drums[0].FeedKg > 0 {
+			kg = max(1, math.Round(2*share*c.State.Drums[0].FeedKg)/2)
+		}
+		return h.phrase(p, "weighed", "{kg}", locales.Number(p.lang, kg, 1)), time.Time{}, nil
+	})
 	h.says(weighed.Add(h.minutes(40, 90)), p, "press")
 	h.says(weighed.Add(h.minutes(200, 320)), p, "drying")
 	h.says(h.at(day+7, h.within(8, 12), 0), p, "check")
 	if h.chance.IntN(3) > 0 {
-		sold := math.Round(kg)
-		h.says(h.at(day+9, h.within(10, 17), 0), p, "sold", "{kg}", fmt.Sprintf("%.0f", sold), "{money}", fmt.Sprintf("%.0f", sold*45))
+		h.plan(h.at(day+9, h.within(10, 17), 0), p, func(context.Context, gateway.Conversation) (string, time.Time, error) {
+			sold := math.Round(kg)
+			return h.phrase(p, "sold", "{kg}", fmt.Sprintf("%.0f", sold), "{money}", fmt.Sprintf("%.0f", sold*45)), time.Time{}, nil
+		})
 	}
 }
 
