@@ -120,6 +120,7 @@ func (o *office) fill() {
 	o.fillAudit()
 	o.fillProducers()
 	o.fillNotices()
+	o.fillQuestions()
 	o.fillWeather()
 	o.fillTalk()
 	o.practises()

@@ -183,7 +183,7 @@ func (v *Views) examples(ctx context.Context, known acquaintance, lang locales.L
 func group(forms []Form) (groups [][]Form) {
 	forms = slices.Clone(forms)
 	slices.SortFunc(forms, func(a, b Form) int {
-		return cmp.Or(b.Texts-a.Texts, strings.Compare(a.Form, b.Form))
+		return cmp.Or(b.Texts-a.Texts, len(a.Form)-len(b.Form), strings.Compare(a.Form, b.Form))
 	})
 	var leaders []shape
 	var sums []int
@@ -230,13 +230,15 @@ func shapeOf(form string) shape {
 
 // How much two forms may differ. Common practice, no source: one slip in a short
 // text and one in six letters of a longer one; or the same words in another
-// order, with one in four different.
+// order, with one in four different; or one long word alone and among few others.
 const (
 	shortest      = 4
 	lettersASlip  = 6
 	mostSlips     = 4
 	fewestWords   = 3
 	sharedOfWords = 0.75
+	longWord      = 5
+	fewOthers     = 3
 )
 
 // like reports whether two forms are likely the same text.
@@ -247,7 +249,7 @@ func (a shape) like(b shape) bool {
 		return true
 	}
 	if len(a.words) < fewestWords || len(b.words) < fewestWords {
-		return false
+		return a.among(b) || b.among(a)
 	}
 	shared := 0
 	for i, j := 0, 0; i < len(a.words) && j < len(b.words); {
@@ -261,6 +263,13 @@ func (a shape) like(b shape) bool {
 		}
 	}
 	return float64(shared) >= sharedOfWords*float64(len(a.words)+len(b.words)-shared)
+}
+
+// among reports whether a form is one long word that stands in another beside few
+// others, perhaps with a slip.
+func (a shape) among(b shape) bool {
+	return len(a.words) == 1 && len(a.runes) >= longWord && len(b.words) <= fewOthers+1 &&
+		slices.ContainsFunc(b.words, func(w string) bool { return within(a.runes, []rune(w), 1) })
 }
 
 func slipsIn(letters int) int {
