@@ -1,0 +1,322 @@
+//go:build peers
+
+package console
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	downloads "github.com/chromedp/cdproto/browser"
+	cdp "github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/require"
+
+	"cobline/gateway"
+)
+
+// agree says yes to whatever the pages ask.
+func (b *browser) agree() {
+	go func() {
+		for _, err := range chromedp.Events(b.ctx, cdp.JavascriptDialogOpening) {
+			if err != nil {
+				return
+			}
+			_, _ = chromedp.Call(b.ctx, cdp.HandleJavaScriptDialog, cdp.HandleJavaScriptDialogParams{Accept: true})
+		}
+	}()
+}
+
+// press hits keys, one after the other.
+func (b *browser) press(keys ...string) {
+	b.t.Helper()
+	for _, k := range keys {
+		b.do(chromedp.KeyEvent(k))
+	}
+}
+
+// tabTo goes from one thing to the next until something of this name, or with this
+// id, has the focus; its outline is seen then.
+func (b *browser) tabTo(name string) {
+	b.t.Helper()
+	for range 150 {
+		b.press(kb.Tab)
+		if evaluate[bool](b, fmt.Sprintf(`(e => e.id === %[1]q || e.textContent.trim() === %[1]q)(document.activeElement)`, name)) {
+			require.Equal(b.t, "solid", evaluate[string](b, `getComputedStyle(document.activeElement).outlineStyle`), "the focus on %s is not seen", name)
+			return
+		}
+	}
+	require.Fail(b.t, "the keyboard does not lead there", "%s at %s", name, b.path())
+}
+
+// come waits until the page holds something.
+func (b *browser) come(css string) {
+	b.t.Helper()
+	b.do(chromedp.WaitReady(chromedp.CSS(css)))
+}
+
+// read returns what is to be read of a part of the page.
+func (b *browser) read(css string) string {
+	b.t.Helper()
+	return evaluate[string](b, fmt.Sprintf(`document.querySelector(%q).innerText.replace(/\s+/g, ' ')`, css))
+}
+
+// until waits until a part of the page, which nobody loads again, says something.
+func (b *browser) until(css, text string) {
+	b.t.Helper()
+	said := ""
+	for end := time.Now().Add(time.Minute); !strings.Contains(said, text); time.Sleep(50 * time.Millisecond) {
+		require.True(b.t, time.Now().Before(end), "%s says %q, not %q", css, said, text)
+		said = b.read(css)
+	}
+}
+
+// keysIn signs in by the keyboard alone.
+func (b *browser) keysIn(r Role) {
+	b.t.Helper()
+	b.open("/office/sign-in")
+	b.tabTo("f-name")
+	b.press(r.String(), kb.Tab, password, kb.Enter)
+	b.come("nav.own")
+}
+
+// leave signs out.
+func (b *browser) leave() {
+	b.t.Helper()
+	b.do(chromedp.Click(chromedp.CSS("nav.own summary")), chromedp.Click(chromedp.CSS("form[action='/office/sign-out'] button")), chromedp.WaitReady(chromedp.CSS("#f-name")))
+}
+
+// TestReminderByKeyboard: an officer without a mouse reads the outlook, opens the
+// reminder that it drafts, sends it to those it is for, and is told how far it
+// has come without loading the page again.
+func TestReminderByKeyboard(t *testing.T) {
+	o := newConsole(t)
+	o.time = time.Now().Truncate(time.Second) // the list of a notice goes by the machine's clock
+	for i, texts := range [][]string{{"cobs 2 drums snaps food", "LIT"}, {"cobs 2 drums snaps food"}, {"hi"}, {"cobs 2 drums snaps food", "LIT", "STOP"}} {
+		for _, text := range texts {
+			o.says(person(t, i), text)
+		}
+	}
+	o.joined("lakeside", 4)
+	o.says(person(t, 4), "cobs 2 drums snaps food")
+	o.says(person(t, 4), "LIT")
+	o.outbox()
+	o.weather("home")
+	b := browse(t, o)
+	b.agree()
+	b.size("laptop", false)
+	b.keysIn(Officer)
+	require.Equal(t, "/office/outlook", b.path())
+	b.sound("outlook-with-a-reminder")
+	b.tabTo("Read it and send")
+	b.press(kb.Enter)
+	b.come("form[action='/office/notices/preview']")
+	b.sound("reminder-form")
+	b.tabTo("Preview")
+	b.press(kb.Enter)
+	b.come("form[action='/office/notices/send']")
+	require.Contains(t, b.read(".facts"), "Phones 2 (1 likely, 1 reported)")
+	b.sound("reminder-preview")
+	b.tabTo("Send to 2 phones")
+	o.wait(time.Second)
+	b.press(kb.Enter)
+	b.come("#progress")
+	b.sound("reminder-listing")
+	o.run()
+	b.until("#progress p", "going out: 0 of 2")
+	var to []gateway.Number
+	for i, ref := range o.references() {
+		o.tell(ref)
+		to = append(to, ref.To)
+		b.until("#progress p", fmt.Sprintf(": %d of 2", i+1))
+		b.sound("reminder-going")
+	}
+	require.Equal(t, []gateway.Number{person(t, 0), person(t, 1)}, to)
+	require.Equal(t, "done: 2 of 2", b.read("#progress p"))
+	b.tabTo("All notices")
+	b.press(kb.Enter)
+	b.come("tbody")
+	require.Contains(t, b.read("tbody tr"), "Rain is likely")
+}
+
+// references returns the references to notices that wait, whose texts are made
+// when they are told.
+func (o *office) references() (refs []gateway.Outbound) {
+	o.t.Helper()
+	leased, err := o.store.Lease(context.Background(), "sms", o.clock(), time.Hour, 1000)
+	require.NoError(o.t, err)
+	for _, m := range leased {
+		if m.Notice != "" {
+			refs = append(refs, m)
+		}
+	}
+	return refs
+}
+
+// tell sends a message of a notice, as an outbox does.
+func (o *office) tell(ref gateway.Outbound) {
+	o.t.Helper()
+	m, _, send, err := o.Notices.Tell(context.Background(), ref, o.clock())
+	require.NoError(o.t, err)
+	require.True(o.t, send)
+	require.NoError(o.t, o.store.Settle(context.Background(), m.Ref, gateway.Settlement{Outcome: gateway.Sent, At: o.clock()}))
+}
+
+// TestLockedOutInABrowser: who mistypes a password too often is told how long to
+// wait, also with the right one, until an administrator unlocks the account.
+func TestLockedOutInABrowser(t *testing.T) {
+	o := newConsole(t)
+	b := browse(t, o)
+	b.size("phone", false)
+	try := func(word string) {
+		t.Helper()
+		b.open("/office/sign-in")
+		b.do(chromedp.SendKeys(chromedp.CSS("#f-name"), "officer"), chromedp.SendKeys(chromedp.CSS("#f-password"), word+kb.Enter), chromedp.WaitReady(chromedp.CSS("#faults, nav.own")))
+	}
+	for range triesByName {
+		try("not the password")
+		require.Contains(t, b.read("#faults"), "is not right")
+	}
+	try(password)
+	require.Contains(t, b.read("#faults"), "Too many sign-ins have failed. Try again in")
+	b.sound("locked")
+	b.picture("locked")
+
+	b.size("laptop", false)
+	b.keysIn(Administrator)
+	b.tabTo("administrator")
+	b.press(kb.Enter)
+	b.tabTo("Accounts")
+	b.press(kb.Enter)
+	b.come("a[href='/office/accounts/officer']")
+	b.tabTo("officer")
+	b.press(kb.Enter)
+	b.come("form[action$='/unlock']")
+	require.Contains(t, b.read("main"), "locked until")
+	b.sound("locked-account")
+	b.tabTo("Unlock")
+	b.press(kb.Enter)
+	b.come(".told")
+	require.Contains(t, b.read(".told"), "may sign in again at once")
+	b.leave()
+	b.signIn(Officer)
+	require.Equal(t, "/office/outlook", b.path())
+}
+
+// TestAViewerOnlyReads: a viewer opens every part of the menu, is offered nothing
+// that sends, teaches or enters, and is refused it by address and by form.
+func TestAViewerOnlyReads(t *testing.T) {
+	o := newConsole(t)
+	o.fill()
+	b := browse(t, o)
+	b.size("laptop", false)
+	b.signIn(Viewer)
+	token := evaluate[string](b, fmt.Sprintf(`document.querySelector("[name=%s]").value`, tokenField))
+	for _, part := range (view{}).Menu() {
+		b.do(chromedp.Click(chromedp.CSS(fmt.Sprintf("nav.line a[href='%s']", part.Path))))
+		b.come(fmt.Sprintf("nav.line a[href='%s'][aria-current]", part.Path))
+		require.Zero(t, evaluate[int](b, `document.querySelectorAll("main form[method=post]:not([action$='/find'])").length`), part.Path)
+	}
+	for _, r := range o.routes() {
+		if r.role <= Viewer {
+			continue
+		}
+		path := concrete(r.path)
+		if r.method == get {
+			if strings.Contains(path, "/none") {
+				continue
+			}
+			b.open(path)
+			require.Contains(t, b.read("main"), "This is for an "+r.role.String(), path)
+			continue
+		}
+		status := evaluate[int](b, fmt.Sprintf(`fetch(%q, {method: "POST", body: new URLSearchParams({%q: %q})}).then(a => a.status)`, path, tokenField, token))
+		require.Equal(t, http.StatusForbidden, status, path)
+	}
+	b.sound("a-viewer-may-not")
+	b.picture("a-viewer-may-not")
+}
+
+// TestExportInABrowser: an officer finds a group and takes it out as a file whose
+// cells a spreadsheet takes for text; the numbers in it are masked.
+func TestExportInABrowser(t *testing.T) {
+	o := newConsole(t)
+	o.fillProducers()
+	b := browse(t, o)
+	b.size("laptop", false)
+	dir := t.TempDir()
+	_, err := chromedp.CallBrowser(b.ctx, downloads.SetDownloadBehavior, downloads.SetDownloadBehaviorParams{Behavior: downloads.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})
+	require.NoError(t, err)
+	take := func(button string) (rows [][]string) {
+		t.Helper()
+		b.do(chromedp.Click(chromedp.CSS(button)))
+		require.Eventually(t, func() bool {
+			files, err := filepath.Glob(filepath.Join(dir, "*.csv"))
+			require.NoError(t, err)
+			if len(files) != 1 {
+				return false
+			}
+			data, err := os.ReadFile(files[0])
+			require.NoError(t, err)
+			rows, err = csv.NewReader(strings.NewReader(strings.TrimPrefix(string(data), "\ufeff"))).ReadAll()
+			require.NoError(t, err)
+			if len(rows) < 2 {
+				return false
+			}
+			require.NoError(t, os.Remove(files[0]))
+			return true
+		}, time.Minute, 50*time.Millisecond)
+		return rows
+	}
+	b.signIn(Officer)
+	b.open("/office/producers")
+	b.do(
+		chromedp.SetValue(chromedp.CSS("#f-group"), "=Lower"),
+		chromedp.Click(chromedp.CSS("form[action='/office/producers'] button")), chromedp.WaitReady(chromedp.CSS("tbody tr:nth-child(6):last-child")),
+	)
+	rows := take("form[action='/office/producers/export'] button")
+	require.Len(t, rows, 1+6)
+	for _, row := range rows[1:] {
+		require.Contains(t, row[0], "…")
+		require.Equal(t, "'=Lower", row[2])
+	}
+	b.open("/office/batches")
+	require.Len(t, take("form[action='/office/batches/export'] button"), 1+8)
+	require.Equal(t, "officer", o.did("producers exported").By)
+	require.Equal(t, "officer", o.did("batches exported").By)
+}
+
+// TestReplyInABrowser: an officer searches what people wrote, opens the
+// conversation, looks at the reply as a phone shows it, and sends it.
+func TestReplyInABrowser(t *testing.T) {
+	o := newConsole(t)
+	o.fillTalk()
+	b := browse(t, o)
+	b.agree()
+	b.size("phone", false)
+	b.signIn(Officer)
+	b.open("/office/talk")
+	b.do(chromedp.SendKeys(chromedp.CSS("#f-words"), "sacks rats"+kb.Enter), chromedp.WaitReady(chromedp.CSS("tbody tr:only-child")))
+	b.do(chromedp.Click(chromedp.CSS("tbody a")), chromedp.WaitReady(chromedp.CSS("form[action$='/reply']")))
+	b.sound("conversation")
+	b.picture("conversation")
+	b.do(
+		chromedp.SendKeys(chromedp.CSS("#f-text"), "Hang the sacks on a wire under the roof."),
+		chromedp.Click(chromedp.CSS("form[action$='/reply'] button[value=look]")), chromedp.WaitReady(chromedp.CSS("#reply ~ p.sms")),
+	)
+	require.Contains(t, b.read("main"), "From your officer: Hang the sacks on a wire under the roof.")
+	require.Empty(t, o.outbox(), "looking sends nothing")
+	b.sound("reply-looked-at")
+	b.do(chromedp.Click(chromedp.CSS("form[action$='/reply'] button[value=send]")), chromedp.WaitReady(chromedp.CSS(".told")))
+	out := o.outbox()
+	require.Len(t, out, 1)
+	require.Equal(t, person(t, 20), out[0].To)
+	require.Equal(t, "From your officer: Hang the sacks on a wire under the roof.", out[0].Text)
+}
