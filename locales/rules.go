@@ -94,7 +94,7 @@ func (c *Catalog) Check(l Lang) []Fault {
 	if c.words[l] == nil {
 		return nil
 	}
-	faults := slices.Concat(c.collisions(l), c.alarms(l), c.stages(l), c.slips(l))
+	faults := slices.Concat(c.collisions(l), c.alarms(l), c.abroad(l), c.stages(l), c.slips(l))
 	if c.spoken[l] != nil {
 		faults = append(faults, slices.Concat(c.unheard(l), c.keywords(l), c.names(l))...)
 	}
@@ -171,6 +171,29 @@ func (c *Catalog) alarms(l Lang) (faults []Fault) {
 			tell("lists %q as an alarm and as ordinary: %v")
 		case n("person", "body", "harm") > 1:
 			tell("lists %q as two of person, body and harm: %v")
+		}
+	}
+	return faults
+}
+
+// abroad holds what alarms alone, which is heard in every language, to what it
+// means in the others: never something ordinary, and not a lesser alarm that is
+// asked about there. The same goes for what stops all messages at once.
+func (c *Catalog) abroad(l Lang) (faults []Fault) {
+	loud := func(concept string) bool {
+		return concept == "word.stop" || family(concept) == "emergency" && strings.HasSuffix(concept, ".a")
+	}
+	own := meanings(l, c.words[l], loud)
+	for _, other := range c.heard {
+		if other == l {
+			continue
+		}
+		theirs := meanings(other, c.words[other], func(concept string) bool { return family(concept) != "speaks" })
+		for _, s := range slices.Sorted(maps.Keys(own)) {
+			concepts := theirs[s]
+			if len(concepts) > 0 && !slices.ContainsFunc(concepts, loud) {
+				faults = append(faults, c.fault("words", l, own[s][0], "lists %q, which is only %s in %s, and is heard there too", c.written(l, own[s][0], s), strings.Join(concepts, " and "), other))
+			}
 		}
 	}
 	return faults
