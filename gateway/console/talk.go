@@ -255,8 +255,8 @@ func (q *request) conversationPage(after string) (page conversationView, c gatew
 	if !talk.Next.IsZero() {
 		page.Pager.Next = at + "?" + url.Values{"after": {talk.Next.String()}}.Encode()
 	}
-	page.Reply = q.replyForm(talk.Lines, s)
-	return page, c, nil
+	page.Reply, err = q.replyForm(k, s)
+	return page, c, err
 }
 
 // sayings are what an entry shows: what was written to the line, and what it said.
@@ -400,16 +400,16 @@ func (q *request) showTalkNumber() error {
 	return q.render("talk-one", page)
 }
 
-// replyForm asks for a reply, and for what it answers: of the texts shown, those
-// that wait for an officer.
-func (q *request) replyForm(lines []views.Line, s dialog.State) form {
-	settled := map[gateway.Key]bool{}
+// replyForm asks for a reply, and for what it answers of the questions that wait
+// for an officer.
+func (q *request) replyForm(person gateway.PersonKey, s dialog.State) (form, error) {
+	waiting, err := q.Views.Matters(q.ctx, views.MatterQuery{Kind: views.Question, Person: person}, views.Page{})
+	if err != nil {
+		return form{}, err
+	}
 	var about []option
-	for _, l := range lines { // the newest first
-		settled[l.About] = true
-		if l.Kind == gateway.Heard && l.Question != "" && !settled[l.Key] && l.Case.State.Open() {
-			about = append(about, option{l.Key.String(), short(l.Question)})
-		}
+	for _, m := range waiting.List {
+		about = append(about, option{m.Key.String(), short(m.Text)})
 	}
 	lang := cmp.Or(s.Lang, locales.Default)
 	f := form{Fields: []field{{
@@ -419,7 +419,7 @@ func (q *request) replyForm(lines []views.Line, s dialog.State) form {
 	if len(about) > 0 {
 		f.Fields = append([]field{{Name: "about", Label: "It answers", Kind: "select", Options: append(about, option{"", "none of their questions"}), Value: about[0].Value}}, f.Fields...)
 	}
-	return f
+	return f, nil
 }
 
 // short cuts a text for a list.
@@ -457,7 +457,7 @@ func (q *request) measureReply() error {
 
 // reply shows an officer's reply as the phone will, or sends it.
 func (q *request) reply() error {
-	page, c, err := q.conversationPage("")
+	page, c, err := q.conversationPage(q.form.Get("after"))
 	if err != nil {
 		return err
 	}

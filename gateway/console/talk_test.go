@@ -43,6 +43,13 @@ func (o *office) fillTalk() {
 // talkOf is the page of a person's conversation.
 func (o *office) talkOf(last int) string { return "/office/talk/" + o.personID(person(o.t, last)) }
 
+// matters are what waits for an officer.
+func (o *office) matters(kind views.MatterKind) []views.Matter {
+	m, err := o.Views.Matters(context.Background(), views.MatterQuery{Kind: kind}, views.Page{})
+	require.NoError(o.t, err)
+	return m.List
+}
+
 func TestTalk(t *testing.T) {
 	o := newConsole(t)
 	c := o.as(Viewer)
@@ -169,6 +176,13 @@ func TestReply(t *testing.T) {
 	require.Equal(t, 2, p.Find("#f-about option").Length(), "the question that waits, and none")
 	p = c.submit(p, at+"/reply", url.Values{"text": {"  "}})
 	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	for i := range 2 * sayingsShown { // the question does not wait less because they wrote more
+		o.says(person(t, 20), fmt.Sprintf("hello %d", i))
+	}
+	o.catchUp()
+	o.outbox()
+	p = c.get(at)
+	require.NotContains(t, p.Find(".said").Text(), "rats")
 	const text = "Hang the sacks on a wire under the roof."
 	p = c.submit(p, at+"/reply", url.Values{"text": {text}, "do": {"look"}})
 	require.Contains(t, p.text(), "From your officer: "+text)
@@ -190,6 +204,7 @@ func TestReply(t *testing.T) {
 	o.catchUp()
 	p = c.get(at)
 	require.Contains(t, p.text(), "Officer officer")
+	require.Empty(t, o.matters(views.Question), "the question is answered")
 	require.Contains(t, p.text(), "From your officer: "+text)
 	require.Zero(t, p.Find("#f-about").Length(), "the question waits no longer")
 

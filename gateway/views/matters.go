@@ -46,10 +46,11 @@ func (m Matter) Open() bool { return m.Seen.IsZero() && m.Case.State.Open() }
 // MatterQuery is which matters to list.
 type MatterQuery struct {
 	Kind   MatterKind
-	Places []string     // empty: all
-	Lang   locales.Lang // empty: all
-	Done   bool         // those that wait no longer, instead of those that do
-	Oldest bool         // the one that waits longest first, instead of the newest
+	Places []string          // empty: all
+	Lang   locales.Lang      // empty: all
+	Person gateway.PersonKey // zero: everybody
+	Done   bool              // those that wait no longer, instead of those that do
+	Oldest bool              // the one that waits longest first, instead of the newest
 }
 
 // Matters is a page of matters.
@@ -71,6 +72,9 @@ func (v *Views) Matters(ctx context.Context, q MatterQuery, page Page) (m Matter
 	}
 	if q.Lang != "" {
 		where, args = append(where, `lang = ?`), append(args, string(q.Lang))
+	}
+	if q.Person != (gateway.PersonKey{}) {
+		where, args = append(where, `person = ?`), append(args, personID(q.Person))
 	}
 	condition := strings.Join(where, ` AND `)
 	if err := v.query(ctx, func(row *sql.Rows) error { return row.Scan(&m.All) }, `SELECT count(*) FROM matter WHERE `+condition, args...); err != nil {

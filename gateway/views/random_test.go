@@ -536,6 +536,14 @@ func (r reference) matters() {
 			}
 			require.Equal(r, wanted, got)
 			r.all[fmt.Sprint("matters ", kind, done)] = got
+			for person := range r.people {
+				own, err := r.views.Matters(r.ctx, views.MatterQuery{Kind: kind, Done: done, Person: person}, views.Page{Max: 500})
+				require.NoError(r, err)
+				for _, x := range m.List {
+					require.Equal(r, x.Person == person, slices.ContainsFunc(own.List, func(y views.Matter) bool { return x.Key == y.Key }))
+				}
+				require.LessOrEqual(r, own.All, len(wanted))
+			}
 		}
 	}
 }
