@@ -233,3 +233,12 @@ func TestC32Menu(t *testing.T) {
 	})
 	require.Equal(t, []string{"Outlook", "Notices", "Talk", "Questions", "Producers", "Batches"}, menu)
 }
+
+// Every part of the menu explains itself.
+func TestPartsExplainThemselves(t *testing.T) {
+	o := newConsole(t)
+	c := o.as(Viewer)
+	for _, item := range (view{}).Menu() {
+		require.NotEmpty(t, strings.TrimSpace(c.get(item.Path).Find("details.about p, details.about dl").Text()), item.Name)
+	}
+}
