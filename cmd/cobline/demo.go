@@ -280,7 +280,7 @@ func (h *history) notice(ctx context.Context) error {
 	notices := gateway.NewNotices(h.store, h.line.service)
 	var places []string
 	for i, p := range h.config.places() {
-		if rains(demoDays+1, i) {
+		if rains(demoDays+1, i) && len(places) < 2 { // elsewhere it is still to be sent
 			places = append(places, p.Key)
 		}
 	}

@@ -131,28 +131,33 @@ func TestDemoInABrowser(t *testing.T) {
 	wide := chromedp.EmulateViewport(1100, 760)
 	v.do(wide)
 	v.signIn(demoOfficer, demoPassword)
-	for path, says := range map[string][]string{
-		"outlook":       {"Kisima cha Juu", "Rain"},
-		"notices":       {"Rain is likely", "paused"},
-		"talk":          {"COVERED"},
-		"talk/charts":   {"recipe"},
-		"questions":     {"nubbins", "makopa"},
-		"producers":     {"Umoja wa Kisima"},
-		"batches":       {"maize cobs"},
-		"practice":      {"Begin"},
-		"notices/new":   {"Whom it is for"},
-		"producers/new": {"agreed"},
+	for _, page := range []struct {
+		name, path string
+		says       []string
+	}{
+		{"outlook", "outlook", []string{"Kisima cha Juu", "Rain"}},
+		{"notices", "notices", []string{"Rain is likely", "paused"}},
+		{"notice-form", "notices/new", []string{"Whom it is for"}},
+		{"talk", "talk?words=nubbins", []string{"nubbins"}},
+		{"figures", "talk/figures", []string{"recipe"}},
+		{"questions", "questions", []string{"nubbins", "emergencies"}},
+		{"unknown", "questions?language=sw", []string{"makopa"}},
+		{"teach", "questions/teach?language=en&word=nubbins", []string{"It means"}},
+		{"taught", "questions/taught", []string{"corn knobs", "mkopo"}},
+		{"producers", "producers", []string{"Umoja wa Kisima"}},
+		{"producer-form", "producers/new", []string{"agreed"}},
+		{"batches", "batches", []string{"maize cobs"}},
+		{"practice", "practice", []string{"Begin"}},
 	} {
-		v.open("/office/" + path)
-		name := strings.ReplaceAll(path, "/", "-")
-		v.picture(name)
+		v.open("/office/" + page.path)
+		v.picture(page.name)
 		v.do(chromedp.EmulateViewport(360, 760))
-		v.picture(name + "-phone")
+		v.picture(page.name + "-phone")
 		v.do(wide)
 		shown := v.text("main")
-		for _, s := range says {
+		for _, s := range page.says {
 			if !strings.Contains(strings.ToLower(shown), strings.ToLower(s)) {
-				t.Errorf("%s does not say %q:\n%s", path, s, shown)
+				t.Errorf("%s does not say %q:\n%s", page.path, s, shown)
 			}
 		}
 	}
