@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -226,32 +227,30 @@ func TestScale(t *testing.T) {
 	began := time.Now()
 	d.fill()
 	t.Logf("%d producers wrote %d texts in %v", producers, d.turns, time.Since(began).Round(time.Millisecond))
+	alone := d.commits(nil)
+	running, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
 	began = time.Now()
-	d.catchUp()
+	go func() { ended <- d.views.Run(running) }()
+	whole := func() bool { p := d.views.Progress(); return p.Taken > 0 && p.Whole() }
+	beside := d.commits(whole)
+	for !whole() {
+		time.Sleep(10 * time.Millisecond)
+	}
 	made := time.Since(began)
+	cancel()
+	require.NoError(t, <-ended)
 	p := d.views.Progress()
-	size := func(path string) int64 {
-		info, err := os.Stat(path)
+	size := func(name string) int64 {
+		info, err := os.Stat(filepath.Join(d.dir, name))
 		require.NoError(t, err)
 		return info.Size() >> 20
 	}
 	require.NoError(t, d.views.Close())
 	d.open()
-	t.Logf("views of %d entries made in %v, %.0f a second; %d MiB beside a store of %d MiB", p.Entries, made.Round(time.Millisecond), float64(p.Entries)/made.Seconds(), size(d.path()), size(d.path()[:len(d.path())-len("views.db")]+"cobline.db"))
-
-	alone := d.commits(nil)
-	require.NoError(t, d.views.Close())
-	require.NoError(t, os.Remove(d.path()))
-	d.open()
-	running, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- d.views.Run(running) }()
-	beside := d.commits(func() bool { return d.views.Progress().Whole() && d.views.Progress().Taken > 0 })
-	cancel()
-	require.NoError(t, <-ended)
+	t.Logf("views of %d entries made in %v, %.0f a second; %d MiB beside a store of %d MiB", p.Entries, made.Round(time.Millisecond), float64(p.Entries)/made.Seconds(), size("views.db"), size("cobline.db"))
 	t.Logf("a text is kept in %.2f ms at the median, one in a hundred takes longer than %.2f; while views are made, %.2f and %.2f",
 		ms(alone[len(alone)/2]), ms(alone[len(alone)*99/100]), ms(beside[len(beside)/2]), ms(beside[len(beside)*99/100]))
-	d.catchUp()
 
 	ctx, now := context.Background(), d.now
 	must := func(err error) { require.NoError(t, err) }
