@@ -127,6 +127,7 @@ func TestDemoInABrowser(t *testing.T) {
 		}
 	}()
 
+	eventually(t, "the line serves", func() bool { return listens(address) })
 	v := visit(t, address)
 	wide := chromedp.EmulateViewport(1100, 760)
 	v.do(wide)

@@ -320,3 +320,83 @@ func TestReplyInABrowser(t *testing.T) {
 	require.Equal(t, person(t, 20), out[0].To)
 	require.Equal(t, "From your officer: Hang the sacks on a wire under the roof.", out[0].Text)
 }
+
+// TestTeachByKeyboard: what people wrote and the line did not understand is taught
+// without a mouse; the texts that it changes are shown first, and the next text is
+// understood.
+func TestTeachByKeyboard(t *testing.T) {
+	o := newConsole(t)
+	o.fillQuestions()
+	o.outbox()
+	b := browse(t, o)
+	b.size("laptop", false)
+	b.keysIn(Officer)
+	b.tabTo("Questions")
+	b.press(kb.Enter)
+	b.come("#unknown")
+	b.sound("questions")
+	b.press(kb.Tab)
+	// From under the list of what was not understood the next is its way to teach.
+	b.do(chromedp.Focus(chromedp.CSS("#unknown ~ .matters summary")))
+	b.tabTo("Teach a word")
+	b.press(kb.Enter)
+	b.come("#f-meaning")
+	require.Equal(t, "nubbins", evaluate[string](b, `document.querySelector("#f-word").value`))
+	b.tabTo("f-meaning")
+	b.press("waste: maize c")
+	require.Equal(t, "waste.maize-cob", evaluate[string](b, `document.querySelector("#f-meaning").value`))
+	b.tabTo("Show what it changes")
+	b.press(kb.Enter)
+	b.come("caption")
+	require.Contains(t, b.read("main"), "3 would be understood otherwise")
+	require.Contains(t, b.read("tbody"), "maize cobs")
+	b.sound("teach-shown")
+	b.picture("teach-shown")
+	o.says(person(t, 50), "nubbins 2 drums dry")
+	require.NotEqual(t, "maize-cob", o.waste(50), "nothing is taught yet")
+	b.tabTo("Teach it")
+	o.wait(time.Minute)
+	b.press(kb.Enter)
+	b.come(".told")
+	require.Contains(t, b.read(".told"), "from the next message on")
+	b.sound("taught")
+	o.says(person(t, 51), "nubbins 2 drums dry")
+	require.Equal(t, "maize-cob", o.waste(51))
+}
+
+// waste is what the line knows that a person has.
+func (o *office) waste(last int) string {
+	c, err := o.store.Load(context.Background(), person(o.t, last))
+	require.NoError(o.t, err)
+	return c.State.Waste
+}
+
+// TestAnswerAQuestionInABrowser: a question is answered from the list of those
+// that wait, the reply leaves to who asked, and the question waits no longer.
+func TestAnswerAQuestionInABrowser(t *testing.T) {
+	o := newConsole(t)
+	o.fillQuestions()
+	o.outbox()
+	b := browse(t, o)
+	b.agree()
+	b.size("phone", false)
+	b.signIn(Officer)
+	b.open("/office/questions")
+	require.Contains(t, b.read("main"), "who buys <i>briquettes</i> near the school")
+	b.sound("questions-phone")
+	b.picture("questions-phone")
+	b.do(chromedp.Click(chromedp.CSS("#asked ~ .matters a.button")), chromedp.WaitReady(chromedp.CSS("#f-text")))
+	b.do(
+		chromedp.SendKeys(chromedp.CSS("#f-text"), "The cook of the school does. Ask at the gate on Monday."),
+		chromedp.Click(chromedp.CSS("form[action$='/reply'] button[value=send]")), chromedp.WaitReady(chromedp.CSS(".told")),
+	)
+	out := o.outbox()
+	require.Len(t, out, 1)
+	require.Equal(t, person(t, 42), out[0].To)
+	require.Equal(t, "From your officer: The cook of the school does. Ask at the gate on Monday.", out[0].Text)
+	o.catchUp()
+	b.open("/office/questions")
+	require.Contains(t, b.read("main"), "No question waits.")
+	b.do(chromedp.Click(chromedp.CSS(".alarm button")), chromedp.WaitReady(chromedp.CSS(".told")))
+	require.Zero(t, evaluate[int](b, `document.querySelectorAll(".alarm").length`), "somebody sees to the emergency")
+}
