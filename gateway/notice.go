@@ -183,6 +183,7 @@ type Variant struct {
 	Text     string       `json:"text"`
 	Persons  int          `json:"persons"`
 	Segments int          `json:"segments"` // of one
+	Beside   bool         `json:"beside"`   // a drum that is lit or sealed: the rain line comes with it
 }
 
 // maxVariants is how many different texts a preview shows; a ready text differs
@@ -202,7 +203,7 @@ func (p *Preview) add(c copyFor) {
 	case i >= 0:
 		p.Texts[i].Persons++
 	case len(p.Texts) < maxVariants:
-		p.Texts = append(p.Texts, Variant{Lang: c.lang, Text: c.text, Persons: 1, Segments: c.ref.Segments})
+		p.Texts = append(p.Texts, Variant{Lang: c.lang, Text: c.text, Persons: 1, Segments: c.ref.Segments, Beside: c.beside})
 	}
 }
 
@@ -212,10 +213,11 @@ var ringNames = map[dialog.Ring]string{
 
 // copyFor is what a notice is to one person.
 type copyFor struct {
-	ref  Outbound
-	text string
-	lang locales.Lang
-	ring dialog.Ring
-	asks bool
-	left string // why they are left out
+	ref    Outbound
+	text   string
+	lang   locales.Lang
+	ring   dialog.Ring
+	asks   bool
+	beside bool   // a drum that is lit or sealed
+	left   string // why they are left out
 }

@@ -374,7 +374,8 @@ func (n *Notices) copyFor(c Conversation, notice Notice, now time.Time) (one cop
 		return one, nil
 	}
 	urgency := dialog.Bulletin
-	if notice.Message.Weather && c.State.Burning() {
+	one.beside = notice.Message.Weather && c.State.Burning()
+	if one.beside {
 		urgency = dialog.Safety // it may not wait for the end of the quiet hours
 	}
 	one.lang, one.ring, one.asks = t.Heard.Lang, c.State.Ring(now), !t.State.Asked.IsZero()
