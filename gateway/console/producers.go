@@ -60,8 +60,9 @@ func personOf(id string) (k gateway.PersonKey, err error) {
 func idOf(k gateway.PersonKey) string { return hex.EncodeToString(k[:]) }
 
 // behind tells that the views do not know everything yet; empty if they do.
-func (q *request) behind() string {
-	p := q.Views.Progress()
+func (q *request) behind() string { return behind(q.Views.Progress()) }
+
+func behind(p views.Progress) string {
 	switch {
 	case p.Whole() || p.Entries == 0 || p.Behind < time.Minute && p.Entries-p.Taken < 1000:
 		return ""

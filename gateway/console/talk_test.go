@@ -1,6 +1,7 @@
 package console
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"go/ast"
@@ -426,5 +427,23 @@ func TestEveryEntryIsTold(t *testing.T) {
 		out := q.sayings(views.Line{Entry: gateway.Entry{Kind: gateway.Rang, Replies: []gateway.Said{{Text: "x", Out: true, Segments: 2, Price: gateway.MoneyOf(1.5)}}}, Fates: []views.Fate{f}})
 		require.Equal(t, want, out[1].Beside[0].Text)
 		require.Equal(t, "2 messages, 1.50 KES", out[1].Beside[1].Text)
+	}
+}
+
+// While the views are behind, the pages say how far they have come.
+func TestTalkSaysThatItIsBehind(t *testing.T) {
+	o := newConsole(t)
+	for want, p := range map[string]views.Progress{
+		"": {Taken: 10, Entries: 12, Behind: time.Second},
+		"This page is being made anew and does not know everything yet: 25 % is done.": {Taken: 500, Entries: 2000, Behind: time.Hour},
+		"This page is being made anew: 3 people are still to be looked up.":            {Taken: 2000, Entries: 2000, Pending: 3, Behind: time.Hour},
+	} {
+		require.Equal(t, want, behind(p))
+		for name, page := range map[string]any{"talk": talkView{Behind: behind(p)}, "talk-one": conversationView{Behind: behind(p)}, "talk-figures": figuresView{Behind: behind(p)}} {
+			var b bytes.Buffer
+			require.NoError(t, o.Console.pages.execute(&b, name, view{Page: page}))
+			require.Equal(t, want != "", strings.Contains(b.String(), `id="behind"`), name)
+			require.Contains(t, b.String(), want)
+		}
 	}
 }
