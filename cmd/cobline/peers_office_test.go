@@ -99,10 +99,12 @@ func (v *visitor) picture(name string) {
 }
 
 // TestDemoInABrowser opens the invented district in Chromium, page by page. With
-// COBLINE_PICTURES naming a directory, pictures of the pages are left there: the
-// README's are made by
+// COBLINE_PICTURES naming a directory, pictures of the pages are left there. Those
+// of the README are made by
 //
 //	COBLINE_PICTURES=../../testdata/pictures go test -tags peers ./cmd/cobline -run DemoInABrowser
+//
+// of which the others are taken away again: TestReadmePictures names them.
 func TestDemoInABrowser(t *testing.T) {
 	address, err := freeAddress()
 	require.NoError(t, err)
@@ -169,6 +171,9 @@ func TestDemoInABrowser(t *testing.T) {
 		chromedp.WaitReady(chromedp.CSS("form[action='/office/notices/send']")),
 	)
 	v.picture("notice-preview")
+	v.do(chromedp.EmulateViewport(360, 760))
+	v.picture("notice-preview-phone")
+	v.do(wide)
 	require.Contains(t, v.text("main"), "Rain is likely: Kisima cha Juu")
 	v.open("/office/practice")
 	v.do(

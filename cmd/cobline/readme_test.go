@@ -129,3 +129,25 @@ func TestReadmeModem(t *testing.T) {
 	empty.Env = append(os.Environ(), "SMS_1_TEXT=a network's notice")
 	require.NoError(t, empty.Run(), "what has no number is not brought")
 }
+
+// TestReadmePictures: each picture that the README shows is there, small enough
+// for a slow link, with words for those who do not see it; no other is kept.
+func TestReadmePictures(t *testing.T) {
+	readme, err := os.ReadFile("../../README.md")
+	require.NoError(t, err)
+	shown := map[string]bool{}
+	for _, m := range regexp.MustCompile(`(?:!\[([^\]]*)\]\(|<img src=")(testdata/pictures/[a-z-]+\.png)(?:"[^>]* alt="([^"]+)")?`).FindAllStringSubmatch(string(readme), -1) {
+		require.NotEmpty(t, m[1]+m[3], "%s has no words", m[2])
+		shown[m[2]] = true
+		info, err := os.Stat("../../" + m[2])
+		require.NoError(t, err)
+		require.Less(t, info.Size(), int64(120_000), m[2])
+	}
+	require.Equal(t, strings.Count(string(readme), "testdata/pictures/"), len(shown), "each in a form that is looked at here")
+	kept, err := filepath.Glob("../../testdata/pictures/*")
+	require.NoError(t, err)
+	for _, path := range kept {
+		require.True(t, shown[strings.TrimPrefix(path, "../../")], "%s is not shown", path)
+	}
+	require.NotEmpty(t, kept)
+}
