@@ -336,6 +336,9 @@ func (c *Catalog) note(l Lang, file string, data []byte, lines map[string]int) [
 		return []Fault{unread(file, err)}
 	}
 	v := c.spoken[l]
+	if _, there := c.lines["active."+string(l)+".toml"]; v == nil && there {
+		return nil // the fault is that file's
+	}
 	if v == nil {
 		return []Fault{{File: file, Why: "notes the English of a language without messages"}}
 	}
