@@ -353,15 +353,18 @@ func (q *request) drafts(outlooks []forecast.Outlook) ([]draftView, error) {
 	for _, d := range forecast.Drafts(outlooks, sent, q.now) {
 		m, a := d.Notice.Message, d.Notice.Audience
 		v := draftView{
-			Head: fmt.Sprintf("%s: %s", readyNames[m.Ready], d.Place.Name),
-			When: view{facts: q.Facts(), Now: q.now}.AtIn(d.Place.Key, m.Hour),
-			Who: fmt.Sprintf("%s: %d reported a drum or drying, %d probably have it. Everyone who accepted messages: %d.",
-				plural(d.Around.Reach(a.Ring), "phone"), d.Around.Rings[dialog.RingReported], d.Around.Rings[dialog.RingLikely], d.Around.Reach(dialog.RingAccepted)),
+			Head:    fmt.Sprintf("%s: %s", readyNames[m.Ready], d.Place.Name),
+			When:    view{facts: q.Facts(), Now: q.now}.AtIn(d.Place.Key, m.Hour),
+			Who:     fmt.Sprintf("%s: %d reported a drum or drying", plural(d.Around.Reach(a.Ring), "phone"), d.Around.Rings[dialog.RingReported]),
 			Started: d.Started,
 			Link: Root + "/notices/new?" + url.Values{
 				"ready": {m.Ready}, "place": {d.Place.Key}, "hour": {m.Hour.In(q.zone()).Format(dateTime)}, "ring": {"likely"},
 			}.Encode(),
 		}
+		if likely := d.Around.Rings[dialog.RingLikely]; likely > 0 {
+			v.Who += fmt.Sprintf(", %d probably have it", likely)
+		}
+		v.Who += fmt.Sprintf(". Everyone who accepted messages: %d.", d.Around.Reach(dialog.RingAccepted))
 		if !d.HourKnown {
 			v.Doubt = "The forecast does not tell the hour; put in a better one if you know it."
 		}
