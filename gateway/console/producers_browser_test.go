@@ -58,6 +58,12 @@ func TestAListInABrowser(t *testing.T) {
 	)
 	list := b.path()
 	require.Equal(t, 7, evaluate[int](b, `document.querySelectorAll("table.faulty tbody tr").length`))
+	cells := evaluate[[]string](b, `[...document.querySelectorAll("table.faulty tbody tr:first-child > *")].map(c => c.innerText.trim())`)
+	require.Equal(t, []string{"line 51", "phone"}, cells[:2], "the line and the column")
+	require.Contains(t, strings.Join(cells[2:], " "), "line 3", "and why: it stands above already")
+	require.Contains(t, evaluate[string](b, `document.querySelector("main").innerText`), "Nothing is entered yet.")
+	b.open("/office/producers?group=Group+3")
+	require.Zero(t, evaluate[int](b, `document.querySelectorAll("tbody tr").length`), "nobody is, before somebody says so")
 	person := "/office/producers/" + o.personID(person(t, 3))
 	b.look(map[string]string{"list-checked": list, "producer": person})
 
