@@ -122,6 +122,7 @@ func (o *office) fill() {
 	o.fillNotices()
 	o.fillQuestions()
 	o.fillWeather()
+	o.weather("home")
 	o.fillTalk()
 	o.practises()
 	o.fillPhones()
