@@ -244,9 +244,9 @@ func TestAViewerOnlyReads(t *testing.T) {
 	b.picture("a-viewer-may-not")
 }
 
-// TestExportInABrowser: an officer finds a group and takes it out as a file whose
+// TestExportByKeyboard: an officer without a mouse finds a group and takes it out as a file whose
 // cells a spreadsheet takes for text; the numbers in it are masked.
-func TestExportInABrowser(t *testing.T) {
+func TestExportByKeyboard(t *testing.T) {
 	o := newConsole(t)
 	o.fillProducers()
 	b := browse(t, o)
@@ -254,9 +254,10 @@ func TestExportInABrowser(t *testing.T) {
 	dir := t.TempDir()
 	_, err := chromedp.CallBrowser(b.ctx, downloads.SetDownloadBehavior, downloads.SetDownloadBehaviorParams{Behavior: downloads.SetDownloadBehaviorBehaviorAllow, DownloadPath: dir})
 	require.NoError(t, err)
-	take := func(button string) (rows [][]string) {
+	take := func() (rows [][]string) {
 		t.Helper()
-		b.do(chromedp.Click(chromedp.CSS(button)))
+		b.tabTo("Download as CSV")
+		b.press(kb.Enter)
 		require.Eventually(t, func() bool {
 			files, err := filepath.Glob(filepath.Join(dir, "*.csv"))
 			require.NoError(t, err)
@@ -275,20 +276,23 @@ func TestExportInABrowser(t *testing.T) {
 		}, time.Minute, 50*time.Millisecond)
 		return rows
 	}
-	b.signIn(Officer)
-	b.open("/office/producers")
-	b.do(
-		chromedp.SetValue(chromedp.CSS("#f-group"), "=Lower"),
-		chromedp.Click(chromedp.CSS("form[action='/office/producers'] button")), chromedp.WaitReady(chromedp.CSS("tbody tr:nth-child(6):last-child")),
-	)
-	rows := take("form[action='/office/producers/export'] button")
+	b.keysIn(Officer)
+	b.tabTo("Producers")
+	b.press(kb.Enter)
+	b.come("#f-group")
+	b.tabTo("f-group")
+	b.press("=L")
+	b.tabTo("Search")
+	b.press(kb.Enter)
+	b.come("tbody tr:nth-child(6):last-child")
+	rows := take()
 	require.Len(t, rows, 1+6)
 	for _, row := range rows[1:] {
 		require.Contains(t, row[0], "…")
 		require.Equal(t, "'=Lower", row[2])
 	}
 	b.open("/office/batches")
-	require.Len(t, take("form[action='/office/batches/export'] button"), 1+8)
+	require.Len(t, take(), 1+8)
 	require.Equal(t, "officer", o.did("producers exported").By)
 	require.Equal(t, "officer", o.did("batches exported").By)
 }
@@ -371,9 +375,9 @@ func (o *office) waste(last int) string {
 	return c.State.Waste
 }
 
-// TestAnswerAQuestionInABrowser: a question is answered from the list of those
+// TestAnswerByKeyboard: a question is answered without a mouse from the list of those
 // that wait, the reply leaves to who asked, and the question waits no longer.
-func TestAnswerAQuestionInABrowser(t *testing.T) {
+func TestAnswerByKeyboard(t *testing.T) {
 	o := newConsole(t)
 	o.fillQuestions()
 	o.outbox()
@@ -385,11 +389,14 @@ func TestAnswerAQuestionInABrowser(t *testing.T) {
 	require.Contains(t, b.read("main"), "who buys <i>briquettes</i> near the school")
 	b.sound("questions-phone")
 	b.picture("questions-phone")
-	b.do(chromedp.Click(chromedp.CSS("#asked ~ .matters a.button")), chromedp.WaitReady(chromedp.CSS("#f-text")))
-	b.do(
-		chromedp.SendKeys(chromedp.CSS("#f-text"), "The cook of the school does. Ask at the gate on Monday."),
-		chromedp.Click(chromedp.CSS("form[action$='/reply'] button[value=send]")), chromedp.WaitReady(chromedp.CSS(".told")),
-	)
+	b.tabTo("Reply")
+	b.press(kb.Enter)
+	b.come("#f-text")
+	b.tabTo("f-text")
+	b.press("The cook of the school does. Ask at the gate on Monday.")
+	b.tabTo("Send")
+	b.press(kb.Enter)
+	b.come(".told")
 	out := o.outbox()
 	require.Len(t, out, 1)
 	require.Equal(t, person(t, 42), out[0].To)
@@ -397,6 +404,8 @@ func TestAnswerAQuestionInABrowser(t *testing.T) {
 	o.catchUp()
 	b.open("/office/questions")
 	require.Contains(t, b.read("main"), "No question waits.")
-	b.do(chromedp.Click(chromedp.CSS(".alarm button")), chromedp.WaitReady(chromedp.CSS(".told")))
+	b.tabTo("Acknowledge: I see to it")
+	b.press(kb.Enter)
+	b.come(".told")
 	require.Zero(t, evaluate[int](b, `document.querySelectorAll(".alarm").length`), "somebody sees to the emergency")
 }
