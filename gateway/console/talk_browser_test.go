@@ -65,6 +65,7 @@ func TestTalkByKeyboard(t *testing.T) {
 	press(kb.Tab)
 	require.Equal(t, "do", focused())
 	press(kb.Enter)
+	b.do(chromedp.WaitReady(chromedp.CSS("#m-text:empty"))) // of the next page
 	require.Contains(t, read(".told"), "on its way")
 	sent := o.outbox()
 	require.Len(t, sent, 1)
