@@ -664,12 +664,13 @@ func (t *turn) greet() {
 	}
 	last := &t.out.Replies[len(t.out.Replies)-1]
 	f := t.top()
-	switch {
-	case f == nil || f.Done:
+	if f == nil || f.Done {
 		t.s.Frames = append(t.s.Frames, Frame{Topic: lobby, Slots: Slots{}})
 		f = t.top()
-		fallthrough
-	case f.Topic == lobby:
+	}
+	few := len(t.languages()) <= maxOptions // more are chosen by their names
+	switch {
+	case f.Topic == lobby && few:
 		f.Open = slotLanguage
 		last.Choices, f.Options = t.languageRow(nil, nil)
 		last.More = ""
