@@ -23,6 +23,11 @@ import (
 // everyday are the texts of the search in one language: every topic, every
 // report, every word of command, numbers, answers, and what nobody understands.
 var everyday = map[locales.Lang][]string{
+	"fr": {
+		"rafles 2 futs sec", "balle de riz", "coques", "mouille", "9 kg charbon", "2 kg manioc frais", "presser", "secher", "secher des rafles", "plan 50 kg", "prix", "60",
+		"mes briquettes s'effritent", "test", "mes lots", "meteo", "question", "inscription", "securite", "ALLUME", "ALLUME B", "COUVERT", "OUVERT", "pese 9 kg", "ouvrir ?", "pas ouvert", "pluie",
+		"300 futs", "j'ai des vertiges", "BLESSE", "VU", "acha", "vendu 20 kg", "DEBUT", "OUBLIEZ MOI", "PAS MOI", "AIDE", "APPEL", "SUITE", "POURQUOI", "LANGUE", "oui", "non", "",
+	},
 	"en": {
 		"cobs 2 drums snaps", "rice husk", "husk", "wet", "9 kg charcoal", "2 kg cassava root", "press", "drying", "how to dry cobs", "plan 50 kg", "price", "60",
 		"my briquettes crumble", "check", "my batches", "weather", "ask", "join", "safety", "LIT", "LIT B", "COVERED", "OPENED", "weighed 9 kg", "open?", "not opened", "rain",
@@ -38,6 +43,7 @@ var everyday = map[locales.Lang][]string{
 // everywhere are the words that must work in every state.
 var everywhere = map[locales.Lang]struct{ menu, back, cry string }{
 	"en": {"MENU", "BACK", "my child fainted"},
+	"fr": {"MENU", "RETOUR", "mon enfant est evanoui"},
 	"sw": {"MENYU", "RUDI", "mtoto amezimia"},
 }
 
@@ -400,7 +406,7 @@ func TestNoStateWithoutAWayOut(t *testing.T) {
 	c := &closure{engine: p.e, catalog: catalog, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", questions: map[string]*spot{}, faults: map[string]string{}}
 	begin := time.Now()
 	level := []*spot{{now: p.now}}
-	for _, l := range []locales.Lang{"en", "sw"} {
+	for _, l := range []locales.Lang{"en", "fr", "sw"} {
 		level = append(level, &spot{now: p.now, state: dialog.State{Lang: l, Chosen: true, Met: true}})
 	}
 	farthest := 1000

@@ -158,7 +158,7 @@ func (r *reader) word() token {
 	start := r.at
 	for {
 		c, size := r.peek()
-		if size == 0 || !unicode.IsLetter(c) && !unicode.IsMark(c) && !(apostrophe(c) && r.letterAfter(size)) {
+		if size == 0 || !unicode.IsLetter(c) && !unicode.IsMark(c) && !(apostrophe(c) && r.letterAfter(size) && !locales.Elides(r.lang)) {
 			break
 		}
 		r.at += size

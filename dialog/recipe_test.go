@@ -20,7 +20,7 @@ import (
 func recipes(t testing.TB, l locales.Lang, visit func(name string, turn dialog.Turn)) {
 	catalog, err := locales.Load()
 	require.NoError(t, err)
-	dryness := map[locales.Lang][2]string{"en": {"dry", "nearly dry"}, "sw": {"kavu", "karibu kukauka"}}[l]
+	dryness := map[locales.Lang][2]string{"en": {"dry", "nearly dry"}, "sw": {"kavu", "karibu kukauka"}, "fr": {"sec", "presque sec"}}[l]
 	for _, w := range calc.Wastes() {
 		feed, err := calc.Feed(w)
 		require.NoError(t, err)
@@ -31,7 +31,7 @@ func recipes(t testing.TB, l locales.Lang, visit func(name string, turn dialog.T
 						p := known(t)
 						p.state.Lang, p.state.DrumPast = l, past
 						p.now = time.Date(2026, 3, 2, hour, 40, 0, 0, p.place.Zone)
-						unit := map[locales.Lang]string{"en": "drums", "sw": "pipa"}[l]
+						unit := map[locales.Lang]string{"en": "drums", "sw": "pipa", "fr": "futs"}[l]
 						text := fmt.Sprintf("%s %s %d %s", catalog.Text(l, locales.ID("waste."+string(w)), nil), unit, drums, dry)
 						turn := p.says(text)
 						if feed.Suitability == calc.Chokes {
@@ -48,14 +48,14 @@ func recipes(t testing.TB, l locales.Lang, visit func(name string, turn dialog.T
 // TestRecipesFitThreeSegments: one segment for each of the three messages, but
 // for the question about the drum's past behind the last one.
 func TestRecipesFitThreeSegments(t *testing.T) {
-	for _, l := range []locales.Lang{"en", "sw"} {
+	for _, l := range []locales.Lang{"en", "fr", "sw"} {
 		over, total := map[string]int{}, 0
 		recipes(t, l, func(name string, turn dialog.Turn) {
 			require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, keys(turn), name)
 			for _, r := range turn.Replies {
 				total++
 				text, _, _ := strings.Cut(r.Text, "\n")
-				if parts := sms.Split(text); len(parts.Segments) != 1 {
+				if parts := sms.Split(sms.Plain(text, locales.Substitutions(l))); len(parts.Segments) != 1 {
 					over[fmt.Sprintf("%d %s", parts.Units, text)]++
 				}
 			}

@@ -32,6 +32,9 @@ func Fold(l Lang, s string) string {
 // listed. In Hausa it is a letter.
 var apostrophes = map[Lang]string{"fr": " ", "ha": "'"}
 
+// Elides reports whether an apostrophe parts two words in a language.
+func Elides(l Lang) bool { return apostrophes[l] == " " }
+
 // plain reports whether s is folded already, as most words from a phone are.
 func plain(s string) bool {
 	var last byte = ' '
