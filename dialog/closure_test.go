@@ -244,7 +244,11 @@ func (c *closure) screens(at *spot, text string, choices []string, l locales.Lan
 	if _, ok := c.fits.LoadOrStore(text+"\x00"+strings.Join(choices, "\n"), true); ok {
 		return
 	}
-	screen := ussd.Pages(sms.Plain(text, locales.Substitutions(l)), choices, screenKeys, screenUnits, onScreen)
+	plain := make([]string, len(choices))
+	for i, choice := range choices {
+		plain[i] = sms.Plain(choice, locales.Substitutions(l))
+	}
+	screen := ussd.Pages(sms.Plain(text, locales.Substitutions(l)), plain, screenKeys, screenUnits, onScreen)
 	for _, page := range screen.Pages {
 		if onScreen(page) > screenUnits || page == "" {
 			c.fault(at, "", "a screen", page)
