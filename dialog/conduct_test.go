@@ -1200,7 +1200,7 @@ func TestC22ThreeDigitsInARow(t *testing.T) {
 // TestC22EveryPromiseOfAPerson says how many days it can take, and the line comes
 // back when they are over.
 func TestC22EveryPromiseOfAPerson(t *testing.T) {
-	for _, l := range []locales.Lang{"en", "sw"} {
+	for _, l := range []locales.Lang{"en", "sw", "fr"} {
 		for _, path := range [][]string{{"CALL"}, {"HURT", "1", "CALL"}, {"qwerty", "6"}, {"qwerty", "qwerty", "qwerty", "1"}, {"ask", "may I burn tyres?"}, {"question: may I burn green husk"}} {
 			p := known(t)
 			p.state.Lang = l

@@ -69,7 +69,7 @@ func TestAnyTextInAnyState(t *testing.T) {
 		}
 		var s dialog.State
 		if rapid.Bool().Draw(t, "known") {
-			s = dialog.State{Met: true, Chosen: true, Lang: rapid.SampledFrom([]locales.Lang{"en", "sw"}).Draw(t, "lang")}
+			s = dialog.State{Met: true, Chosen: true, Lang: rapid.SampledFrom([]locales.Lang{"en", "sw", "fr"}).Draw(t, "lang")}
 		}
 		for range rapid.IntRange(1, 12).Draw(t, "events") {
 			now = now.Add(time.Duration(rapid.IntRange(0, 900).Draw(t, "minutes")) * time.Minute)

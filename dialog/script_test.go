@@ -354,7 +354,7 @@ func (p *phone) moment(s string) time.Time {
 func write(out *bytes.Buffer, mark string, turn dialog.Turn) {
 	for _, r := range turn.Replies {
 		text := r.Plain()
-		parts := sms.Split(text)
+		parts := sms.Split(sms.Plain(text, locales.Substitutions(turn.Heard.Lang))) // as it is sent
 		fmt.Fprintf(out, "%s %s [%d seg]\n", mark, strings.ReplaceAll(text, "\n", "\n  "), len(parts.Segments))
 	}
 	for _, f := range turn.Effects {

@@ -46,35 +46,32 @@ func menuDigits(n int) []string {
 // questions, and what its answer says of how to change it and of the next step.
 var journeys = []struct {
 	topic        string
-	en, sw       []string
+	en, sw, fr   []string
 	change, next locales.ID
 }{
-	{"recipe", []string{"recipe", "1", "2", "1"}, []string{"kipimo", "1", "2", "1"}, "drum.no-cutting", "recipe.light"},
-	{"burn", []string{"burn"}, []string{"uchomaji"}, "", ""},
-	{"binder", []string{"paste", "9", "1"}, []string{"uji", "9", "1"}, "change.binder", "next.binder"},
-	{"pressing", []string{"press"}, []string{"kandamiza"}, "", "next.pressing"},
-	{"drying", []string{"drying"}, []string{"kukausha"}, "change.drying", "next.drying"},
-	{"waste-drying", []string{"waste drying", "1"}, []string{"kausha mabaki", "1"}, "change.waste-drying", "test.stalk"},
-	{"plan", []string{"plan", "50"}, []string{"mpango", "50"}, "plan.change", "next.plan"},
-	{"price", []string{"price", "60", "90"}, []string{"bei", "60", "90"}, "", "next.price"},
-	{"fix", []string{"problem", "1", "5"}, []string{"tatizo", "1", "5"}, "change.fix", "next.fix"},
-	{"check", []string{"check", "4", "5", "4", "4"}, []string{"ubora", "4", "5", "4", "4"}, "", "next.check"},
-	{"batches", []string{"my batches", "1"}, []string{"batchi zangu", "1"}, "", "next.batches"},
-	{"weather", []string{"weather"}, []string{"hali ya hewa"}, "change.place", "next.weather"},
-	{"safety", []string{"safety", "1"}, []string{"usalama", "1"}, "", ""},
-	{"ask", []string{"question", "may I mix in leaves?"}, []string{"swali", "naweza kuchanganya majani?"}, "", "next.ask"},
-	{"enrol", []string{"i want to join", "no", "1"}, []string{"nataka kujiunga", "hapana", "1"}, "", "next.enrol"},
-	{"language", []string{"language", "1"}, []string{"lugha", "2"}, "", "line.menu"},
+	{"recipe", []string{"recipe", "1", "2", "1"}, []string{"kipimo", "1", "2", "1"}, []string{"recette", "1", "2", "1"}, "drum.no-cutting", "recipe.light"},
+	{"burn", []string{"burn"}, []string{"uchomaji"}, []string{"cuisson"}, "", ""},
+	{"binder", []string{"paste", "9", "1"}, []string{"uji", "9", "1"}, []string{"colle", "9", "1"}, "change.binder", "next.binder"},
+	{"pressing", []string{"press"}, []string{"kandamiza"}, []string{"presser"}, "", "next.pressing"},
+	{"drying", []string{"drying"}, []string{"kukausha"}, []string{"secher"}, "change.drying", "next.drying"},
+	{"waste-drying", []string{"waste drying", "1"}, []string{"kausha mabaki", "1"}, []string{"secher la matiere", "1"}, "change.waste-drying", "test.stalk"},
+	{"plan", []string{"plan", "50"}, []string{"mpango", "50"}, []string{"plan", "50"}, "plan.change", "next.plan"},
+	{"price", []string{"price", "60", "90"}, []string{"bei", "60", "90"}, []string{"prix", "60", "90"}, "", "next.price"},
+	{"fix", []string{"problem", "1", "5"}, []string{"tatizo", "1", "5"}, []string{"probleme", "1", "5"}, "change.fix", "next.fix"},
+	{"check", []string{"check", "4", "5", "4", "4"}, []string{"ubora", "4", "5", "4", "4"}, []string{"test", "4", "5", "4", "4"}, "", "next.check"},
+	{"batches", []string{"my batches", "1"}, []string{"batchi zangu", "1"}, []string{"mes lots", "1"}, "", "next.batches"},
+	{"weather", []string{"weather"}, []string{"hali ya hewa"}, []string{"meteo"}, "change.place", "next.weather"},
+	{"safety", []string{"safety", "1"}, []string{"usalama", "1"}, []string{"securite", "1"}, "", ""},
+	{"ask", []string{"question", "may I mix in leaves?"}, []string{"swali", "naweza kuchanganya majani?"}, []string{"question", "je peux melanger des feuilles?"}, "", "next.ask"},
+	{"enrol", []string{"i want to join", "no", "1"}, []string{"nataka kujiunga", "hapana", "1"}, []string{"je veux m inscrire", "non", "1"}, "", "next.enrol"},
+	{"language", []string{"language", "1"}, []string{"lugha", "2"}, []string{"langue", "3"}, "", "line.menu"},
 }
 
 // journey returns a phone with a record and the texts of a journey.
 func journey(t testing.TB, l locales.Lang, i int) (*phone, []string) {
 	p := speaks(t, l)
 	p.state.Batches = []dialog.Batch{{At: p.now, Waste: "maize-cob", Drums: 1, FeedKg: 33, CharKg: 4, Minutes: 30}}
-	if l == "sw" {
-		return p, journeys[i].sw
-	}
-	return p, journeys[i].en
+	return p, map[locales.Lang][]string{"en": journeys[i].en, "sw": journeys[i].sw, "fr": journeys[i].fr}[l]
 }
 
 // TestEveryTopicThreeWays opens each topic by its words, by the digits of the
@@ -85,7 +82,7 @@ func TestEveryTopicThreeWays(t *testing.T) {
 	require.Len(t, journeys, len(topics))
 	for i, topic := range topics {
 		require.Equal(t, topic, journeys[i].topic)
-		for _, l := range []locales.Lang{"en", "sw"} {
+		for _, l := range []locales.Lang{"en", "sw", "fr"} {
 			p, texts := journey(t, l, i)
 			byWords := p.says(texts[0])
 			require.NotContains(t, keys(byWords), "line.unknown", topic)
@@ -108,7 +105,7 @@ func TestEveryTopicSaysHowToGoOn(t *testing.T) {
 	catalog, err := locales.Load()
 	require.NoError(t, err)
 	for i, j := range journeys {
-		for _, l := range []locales.Lang{"en", "sw"} {
+		for _, l := range []locales.Lang{"en", "sw", "fr"} {
 			p, texts := journey(t, l, i)
 			turn := p.lasts(texts...)
 			if j.change != "" {
