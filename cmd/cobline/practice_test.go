@@ -50,5 +50,5 @@ func TestPracticePhone(t *testing.T) {
 	p, err = practice(config, l)(t.Context(), console.PhoneKind{Lang: "sw", Place: "home", Dialled: true}, start)
 	require.NoError(t, err)
 	defer p.Close()
-	require.Contains(t, read(p.Say(t.Context(), "")), "1 ")
+	require.Contains(t, read(p.Say(t.Context(), "")), "Cobline")
 }
