@@ -287,18 +287,20 @@ func TestC21NoticesAfterALongAbsence(t *testing.T) {
 func TestC27ImportedNumbersAreGreetedFirst(t *testing.T) {
 	play(t, 100, func(w *world) {
 		greeted, dead := person(t, 1), person(t, 2)
+		w.gateway.failing(func(gateway.Outbound) error { return errors.New("down") })
+		w.accepts(greeted, "en")
+		w.accepts(dead, "en")
+		early := w.send(written(3 * time.Hour))
+		time.Sleep(time.Minute)
+		require.Zero(t, w.tally(early).Enlisted, "nobody is greeted yet")
 		w.gateway.failing(func(m gateway.Outbound) error {
 			if m.To == dead {
 				return gateway.Refused{Reason: "no such number"}
 			}
 			return nil
 		})
-		early := w.send(written(time.Hour))
-		w.accepts(greeted, "en")
-		w.accepts(dead, "en")
 		time.Sleep(2 * time.Hour)
 		require.Equal(t, []string{"enrol.hello"}, w.gateway.keysOf(greeted))
-		require.Zero(t, w.tally(early).Enlisted)
 
 		w.gateway.failing(nil)
 		id := w.send(written(time.Hour))
