@@ -254,6 +254,7 @@ func TestScale(t *testing.T) {
 
 	ctx, now := context.Background(), d.now
 	must := func(err error) { require.NoError(t, err) }
+	must(d.views.CatchUp(ctx)) // with what was written while somebody looked whether they were whole
 	said, err := d.views.Days(ctx, views.Within{})
 	must(err)
 	texts, unknown := 0, 0
