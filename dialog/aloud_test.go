@@ -364,7 +364,7 @@ func TestEnoughStarch(t *testing.T) {
 func TestLanguageByTheMenu(t *testing.T) {
 	p := speaks(t, "en")
 	turn := p.lasts("MENU", "8", "8", "8", "1")
-	require.Equal(t, []string{"English", "Français", "Kiswahili"}, turn.Replies[0].Choices)
+	require.Equal(t, []string{"English", "Francais", "Kiswahili"}, turn.Replies[0].Choices)
 	require.Contains(t, keys(p.says("3")), "line.menu")
 	require.EqualValues(t, "sw", p.state.Lang)
 }

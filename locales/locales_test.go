@@ -274,3 +274,13 @@ func BenchmarkText(b *testing.B) {
 		}
 	})
 }
+
+// TestNamesOfLanguagesAreCheap: the name of a language stands in messages of all
+// the others, where nobody puts plain letters in the place of its marks.
+func TestNamesOfLanguagesAreCheap(t *testing.T) {
+	c := loaded(t)
+	for _, l := range c.Langs() {
+		encoding, _ := sms.Measure(c.Text(l, Name, nil))
+		require.Equal(t, sms.GSM7, encoding, l)
+	}
+}
