@@ -86,10 +86,9 @@ type questionsView struct {
 
 // The parts of the page. Emergencies are shown all.
 const (
-	mattersShown  = 20
-	unknownShown  = 15
-	unknownDays   = 30
-	longestAnswer = 400
+	mattersShown = 20
+	unknownShown = 15
+	unknownDays  = 30
 )
 
 func (q *request) matters(kind views.MatterKind, most int) (list []matter, all int, err error) {
