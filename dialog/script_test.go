@@ -29,6 +29,7 @@ var update = flag.Bool("update", false, "rewrite the replies in testdata/convers
 // compares what the line says. Lines of a script:
 //
 //	# a remark
+//	speaks en pt             the languages switched on, if not English, French and Swahili
 //	lang sw                  the person speaks Swahili (before the first text)
 //	sends no                 the channel cannot start a message by itself
 //	price 10 shillings       what a text costs
@@ -132,7 +133,8 @@ type phone struct {
 	state   dialog.State
 	now     time.Time
 	place   dialog.Place
-	others  []string // the names of further places
+	others  []string       // the names of further places
+	langs   []locales.Lang // switched on
 	channel dialog.Ability
 	officer *office
 	listen  func(dialog.Turn) // hears every turn, if set
@@ -142,9 +144,12 @@ type phone struct {
 	taught  *dialog.Overlay // of both
 }
 
+// ofHere are the languages of the invented place.
+var ofHere = []locales.Lang{"en", "fr", "sw"}
+
 func newPhone(t testing.TB) *phone {
 	p := place(t)
-	return &phone{t: t, e: engine(t), place: p, now: time.Date(2026, 3, 2, 9, 0, 0, 0, p.Zone), channel: dialog.Ability{Sends: true}}
+	return &phone{t: t, e: engine(t), place: p, now: time.Date(2026, 3, 2, 9, 0, 0, 0, p.Zone), langs: ofHere, channel: dialog.Ability{Sends: true}}
 }
 
 func (p *phone) world() dialog.World {
@@ -154,7 +159,7 @@ func (p *phone) world() dialog.World {
 		other.Key, other.Name = strings.ToLower(name), name
 		places[other.Key] = other
 	}
-	return dialog.World{Now: p.now, Channel: p.channel, Officer: p.officer.known(p.now), Facts: &dialog.Facts{Home: p.place.Key, Places: places, Taught: p.taught}}
+	return dialog.World{Now: p.now, Channel: p.channel, Officer: p.officer.known(p.now), Facts: &dialog.Facts{Home: p.place.Key, Places: places, Langs: p.langs, Taught: p.taught}}
 }
 
 func (p *phone) step(ev dialog.Event) dialog.Turn {
@@ -238,6 +243,12 @@ func (p *phone) plays(script string) string {
 
 // settings are the lines of a script that set up the world.
 var settings = map[string]func(p *phone, rest string){
+	"speaks": func(p *phone, langs string) {
+		p.langs = nil
+		for _, l := range strings.Fields(langs) {
+			p.langs = append(p.langs, locales.Lang(l))
+		}
+	},
 	"lang":     func(p *phone, l string) { p.state.Lang, p.state.Chosen, p.state.Met = locales.Lang(l), true, true },
 	"sends":    func(p *phone, answer string) { p.channel.Sends = answer != "no" },
 	"price":    func(p *phone, price string) { p.channel.Price = price },

@@ -27,6 +27,7 @@ var update = flag.Bool("update", false, "rewrite the screens in testdata/convers
 // the phone shows. Lines of such a script:
 //
 //	# a remark
+//	speaks en pt             the languages switched on, if not English, French and Swahili
 //	screen 160               how many septets one screen holds
 //	now 2026-03-02 09:00     the clock, at the place; alarms due on the way ring
 //	now +20m                 or +9d
@@ -85,10 +86,19 @@ func newDialler(t *testing.T) *dialler {
 		o.Channels["small"] = gateway.Channel{Ability: dialog.Ability{Limit: 100}, Keys: pageKeys}
 	})
 	d.step = engine.Step
-	d.service.SetFacts(&dialog.Facts{Home: "home", Places: map[string]dialog.Place{
-		"home": {Key: "home", Name: "Kisimani", Zone: zone, Lat: -1.29, Lon: 36.82, Altitude: 1700},
-	}})
+	d.speaks("en fr sw")
 	return d
+}
+
+// speaks switches languages on.
+func (d *dialler) speaks(langs string) {
+	facts := &dialog.Facts{Home: "home", Places: map[string]dialog.Place{
+		"home": {Key: "home", Name: "Kisimani", Zone: d.zone, Lat: -1.29, Lon: 36.82, Altitude: 1700},
+	}}
+	for _, l := range strings.Fields(langs) {
+		facts.Langs = append(facts.Langs, locales.Lang(l))
+	}
+	d.service.SetFacts(facts)
 }
 
 // plays plays a script and returns it with what the phone shows now.
@@ -102,6 +112,8 @@ func (d *dialler) plays(script string) string {
 		fmt.Fprintln(&d.out, line)
 		switch {
 		case line == "" || word == "#" || line == "hangs up":
+		case word == "speaks":
+			d.speaks(rest)
 		case word == "screen":
 			limit, err := strconv.Atoi(rest)
 			require.NoError(d, err)
