@@ -845,7 +845,8 @@ func TestC17FixedLines(t *testing.T) {
 	require.Equal(t, "Drum sealed. Do not open before Tuesday 07:30, even if it feels cold. Inside stays hot. Leave it where it is, also in rain. Do not leave it alone near grass.",
 		catalog.Text("en", "burn.wait", locales.Args{"When": "Tuesday 07:30"}))
 	for _, l := range catalog.Langs() {
-		require.NotEmpty(t, catalog.Drafts(l), "safety lines wait for a reviewer")
+		lines, _ := catalog.Unreviewed(l)
+		require.NotEmpty(t, lines, "safety lines wait for a reviewer")
 	}
 }
 

@@ -168,7 +168,7 @@ func (t *turn) enrolled(p Profile) {
 		return
 	}
 	known := t.s.Met || t.s.Profile != (Profile{})
-	if p.Lang != "" && slices.Contains(t.e.catalog.Langs(), p.Lang) {
+	if t.speaks(p.Lang) {
 		t.s.Lang, t.s.Chosen, t.lang = p.Lang, true, p.Lang
 	}
 	if p.Place != "" {

@@ -20,6 +20,7 @@ type Engine struct {
 	lexicons lexicons
 	office   map[string]bool // what an officer texts to be asked for the PIN, folded
 	fallback locales.Lang
+	free     []locales.Lang // what may be sent where the world does not say
 }
 
 // New returns an engine that speaks and hears with the catalogue. It fails if a
@@ -31,7 +32,7 @@ func New(c *locales.Catalog, o Options) (*Engine, error) {
 	if !slices.Contains(c.Langs(), o.Default) {
 		return nil, fmt.Errorf("dialog: the default language %q is not in the catalogue", o.Default)
 	}
-	e := &Engine{catalog: c, lexicons: compile(c), office: officeWords(c), fallback: o.Default}
+	e := &Engine{catalog: c, lexicons: compile(c), office: officeWords(c), fallback: o.Default, free: c.Free()}
 	for _, id := range spoken() {
 		if !c.Has(o.Default, id) {
 			return nil, fmt.Errorf("dialog: message %q is not in the catalogue", id)
@@ -102,8 +103,8 @@ func (e *Engine) begin(s State, w World) *turn {
 	t := &turn{e: e, w: w, s: s.clone(), fresh: !s.Met}
 	t.heard = &t.out.Heard
 	t.lang = s.Lang
-	if _, known := e.lexicons.words[t.lang]; !known || !e.catalog.Has(t.lang, "line.menu") {
-		t.lang = e.fallback // nothing was said yet, or the language is no longer kept
+	if _, known := e.lexicons.words[t.lang]; !known || !t.speaks(t.lang) {
+		t.lang = e.fallback // nothing was said yet, or the language is no longer sent
 	}
 	t.place = placeOf(w.Facts, s.Place)
 	t.now = w.Now.In(t.place.Zone)

@@ -177,7 +177,7 @@ type Facts struct {
 	Version uint64
 	Home    string // the place of a person who has named none
 	Places  map[string]Place
-	Langs   []locales.Lang // the languages switched on; empty means all of the catalogue
+	Langs   []locales.Lang // the languages switched on; empty means all that wait for no reviewer
 	Taught  *Overlay       // what officers taught; nil is nothing
 }
 

@@ -739,7 +739,7 @@ func (t *turn) posted(ev Posted) {
 		t.leaveOffice()
 		return
 	}
-	if ev.Lang != "" && !t.s.Chosen && slices.Contains(t.e.catalog.Langs(), ev.Lang) {
+	if !t.s.Chosen && t.speaks(ev.Lang) {
 		t.s.Lang, t.lang = ev.Lang, ev.Lang
 	}
 	if o.Digest && !t.s.Stopped {

@@ -138,7 +138,7 @@ func (t *turn) settleLanguage(text string) {
 	}
 	best, clear := t.e.lexicons.language(text)
 	switch {
-	case !clear || !slices.Contains(t.e.catalog.Langs(), best) || !t.switchedOn(best):
+	case !clear || !t.speaks(best):
 	case t.s.Lang == "":
 		t.lang = best
 		if t.fresh {
@@ -152,15 +152,16 @@ func (t *turn) settleLanguage(text string) {
 	}
 }
 
-// switchedOn reports whether the operator sends this language.
-func (t *turn) switchedOn(l locales.Lang) bool {
-	return slices.Contains(t.languages(), l)
+// speaks reports whether this language may be sent: the operator has switched it
+// on, and there are messages of it.
+func (t *turn) speaks(l locales.Lang) bool {
+	return slices.Contains(t.languages(), l) && t.e.catalog.Has(l, "line.menu")
 }
 
 // languages returns the languages that may be sent.
 func (t *turn) languages() []locales.Lang {
 	if t.w.Facts == nil || len(t.w.Facts.Langs) == 0 {
-		return t.e.catalog.Langs()
+		return t.e.free
 	}
 	return t.w.Facts.Langs
 }
@@ -498,7 +499,7 @@ func (t *turn) stopBeside() {
 // beside the words of the person and alone, count there.
 func (t *turn) criesAbroad(text string) bool {
 	lang, clear := t.e.lexicons.language(text)
-	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 || !slices.Contains(t.e.catalog.Langs(), lang) || !t.switchedOn(lang) {
+	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 || !t.speaks(lang) {
 		return false
 	}
 	em := t.e.readText(lang, text, t.taught(), t.place.Key).emergency()
@@ -617,7 +618,7 @@ func (t *turn) languageRow(choices, keys []string) ([]string, []string) {
 
 // speak sets the language and goes on where the person was.
 func (t *turn) speak(l locales.Lang) {
-	if !t.switchedOn(l) || !slices.Contains(t.e.catalog.Langs(), l) {
+	if !t.speaks(l) {
 		t.say("language.not-spoken", Answer, nil)
 		t.askLanguage()
 		return

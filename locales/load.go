@@ -165,14 +165,10 @@ func speak(l Lang, file string, data []byte, lines map[string]int, list []Messag
 		if m.ID == Name {
 			v.name = source.Other
 		}
-		if strings.HasPrefix(source.Description, "draft") {
-			v.drafts = append(v.drafts, m.ID)
-		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(sources)) {
 		faults = append(faults, Fault{file, lines[string(id)], string(id), "is not in the list of messages: take it out"})
 	}
-	slices.Sort(v.drafts)
 	return v, faults
 }
 
@@ -312,7 +308,7 @@ func hear(file string, data []byte, lines map[string]int) (Lexicon, Rules, []Fau
 	for _, concept := range slices.Sorted(maps.Keys(words)) {
 		if rule, ok := strings.CutPrefix(concept, "rule."); ok {
 			if !rules.take(rule, words[concept]) {
-				faults = append(faults, Fault{file, lines[concept], concept, "is no rule: there are rule.asked.<families>, rule.harmless, rule.avoid with \"word: say this\" and rule.except with \"message: reason\""})
+				faults = append(faults, Fault{file, lines[concept], concept, "is no rule: there are rule.asked.<families>, rule.harmless, rule.avoid with \"word: say this\", rule.except with \"message: reason\" and rule.reviewer with the reason why it waits for one"})
 			}
 			delete(words, concept)
 			continue

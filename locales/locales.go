@@ -54,7 +54,6 @@ type voice struct {
 	name      string
 	localizer *i18n.Localizer
 	texts     map[ID]text
-	drafts    []ID
 }
 
 // text is one message, split at its slots.
@@ -122,10 +121,6 @@ func (v *voice) source(id ID, n int) (string, error) {
 // Words returns the word list of a language, empty if there is none. The
 // caller must not change it.
 func (c *Catalog) Words(l Lang) Lexicon { return c.words[l] }
-
-// Drafts lists the messages of a language that no reviewer has signed, in
-// order: those whose description begins with "draft".
-func (c *Catalog) Drafts(l Lang) []ID { return slices.Clone(c.voice(l).drafts) }
 
 // Stale lists the messages of a language whose noted master is no longer the
 // text of the default language, in order: the translation must be looked at

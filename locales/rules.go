@@ -20,6 +20,9 @@ type Rules struct {
 	Avoid []Avoided
 	// Except holds the messages that are not worded as Plain asks, and why.
 	Except map[ID]string
+	// Reviewer says why nobody is sent the language before somebody who grew up
+	// with it answers for it; empty where it may be sent at once.
+	Reviewer string
 }
 
 // Avoided is a word that no message says, and what it says instead.
@@ -33,6 +36,9 @@ func (r *Rules) take(name string, values []string) bool {
 		r.Asked[families] = values
 	case name == "harmless":
 		r.Harmless = values
+	case name == "reviewer":
+		r.Reviewer = strings.Join(values, " ")
+		return r.Reviewer != ""
 	case name == "avoid" || name == "except":
 		for _, v := range values {
 			word, say, ok := strings.Cut(v, ": ")

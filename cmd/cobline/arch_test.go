@@ -71,7 +71,7 @@ var layers = map[string]layer{
 		theirs: []string{"github.com/stretchr/testify/require", "pgregory.net/rapid"},
 	},
 	"gateway/console": {
-		ours: []string{"gateway", "gateway/sms", "gateway/views", "gateway/forecast", "gateway/chart", "gateway/register", "dialog", "calc", "locales"},
+		ours: []string{"gateway", "gateway/sms", "gateway/views", "gateway/forecast", "gateway/chart", "gateway/register", "gateway/review", "dialog", "calc", "locales"},
 		theirs: []string{
 			"github.com/gofiber/fiber/v2", "github.com/alexedwards/argon2id", "github.com/pquerna/otp", "github.com/boombuler/barcode/qr",
 			"gonum.org/v1/plot",

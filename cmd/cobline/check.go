@@ -14,7 +14,6 @@ import (
 
 	"cobline/calc"
 	"cobline/gateway"
-	"cobline/gateway/review"
 	"cobline/gateway/webhook"
 	"cobline/locales"
 )
@@ -48,8 +47,8 @@ func (c *checkCommand) Run(t *terminal) error {
 		return err
 	}
 	fmt.Fprint(t.out, config)
-	for _, l := range catalog.Langs() {
-		fmt.Fprintf(t.out, "# language %s: %d messages, %s\n", l, len(locales.IDs()), review.Signed(catalog, l))
+	if err := config.standing(t.out, catalog); err != nil {
+		return err
 	}
 	for _, note := range config.notes() {
 		fmt.Fprintf(t.out, "# note: %s\n", note)

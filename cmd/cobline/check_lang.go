@@ -47,6 +47,12 @@ func (c *checkCommand) language(t *terminal) error {
 	fmt.Fprintf(t.out, "# language %s: %d of %d messages, %d over budget, %d changed in English since, a sentence has %.1f words\n",
 		c.Lang, report.Messages, len(locales.IDs()), report.Over, len(report.Stale), report.Catalog.MeanWords(c.Lang))
 	fmt.Fprintf(t.out, "# %s\n", review.Signed(report.Catalog, c.Lang))
+	if s := review.StandingOf(report.Catalog, c.Lang); !s.Master {
+		fmt.Fprintf(t.out, "# %d other messages, %d unreviewed\n", s.Messages, s.Unreviewed)
+	}
+	if why := report.Catalog.Rules(c.Lang).Reviewer; why != "" {
+		fmt.Fprintf(t.out, "# sent only when the configuration names a reviewer: %s\n", why)
+	}
 	if err := c.write(t, report); err != nil {
 		return err
 	}

@@ -31,10 +31,13 @@ import (
 type Config struct {
 	Listen      string
 	DefaultLang locales.Lang   `toml:"default_lang"`
-	Langs       []locales.Lang // the languages switched on; none are all
-	Country     string         // whose numbers come without an international prefix
-	Log         string         // the least level that is logged: error, warn, info or debug
-	PlaceConfig                // of people who have named no place, and the defaults of all places
+	Langs       []locales.Lang // the languages switched on; none are all that may be sent
+	// Reviewers are who answers for a language, "NAME, YEAR-MONTH-DAY". Some are
+	// sent only then.
+	Reviewers   map[locales.Lang]string
+	Country     string // whose numbers come without an international prefix
+	Log         string // the least level that is logged: error, warn, info or debug
+	PlaceConfig        // of people who have named no place, and the defaults of all places
 	Store       struct{ Kind, Path string }
 	Quiet       QuietConfig
 	Outbox      struct {
@@ -325,6 +328,11 @@ func (l *loader) validate() {
 	_, _, err := net.SplitHostPort(l.Listen)
 	l.want(err == nil, "listen", "must be an address and a port, such as 127.0.0.1:8080")
 	l.want(countryCode.MatchString(l.Country), "country", "must be two capital letters (ISO 3166), such as KE")
+	if catalog, err := builtIn(); err != nil {
+		l.wrong("langs", "the languages built in cannot be read: %v", err)
+	} else {
+		l.validateLangs(catalog)
+	}
 	l.want(slices.Contains(logLevels, l.Log), "log", "must be one of %s", strings.Join(logLevels, ", "))
 	l.want(l.Store.Kind == "bolt", "store.kind", "must be bolt")
 	l.want(l.Store.Path != "", "store.path", "is missing: name a directory")

@@ -58,8 +58,12 @@ func (h *hearCommand) Run(t *terminal) error {
 			fmt.Sprintf("It speaks %s.", strings.Join(spellings(catalog.Langs()), ", ")),
 		}
 	}
+	facts := Default().facts(catalog)
+	if h.Lang != "" && !slices.Contains(facts.Langs, h.Lang) {
+		facts.Langs = append(facts.Langs, h.Lang) // it is understood before it may be sent
+	}
 	hear := func(text string) error {
-		return h.print(t, engine, text)
+		return h.print(t, engine, facts, text)
 	}
 	if len(h.Text) > 0 {
 		return hear(strings.Join(h.Text, " "))
@@ -73,9 +77,9 @@ func (h *hearCommand) Run(t *terminal) error {
 	return lines.Err()
 }
 
-func (h *hearCommand) print(t *terminal, e *dialog.Engine, text string) error {
+func (h *hearCommand) print(t *terminal, e *dialog.Engine, facts *dialog.Facts, text string) error {
 	state := dialog.State{Lang: h.Lang, Chosen: h.Lang != "", Met: true}
-	turn := e.Step(state, dialog.Said{Text: text, Via: dialog.SMS}, dialog.World{Now: time.Now(), Facts: Default().facts()})
+	turn := e.Step(state, dialog.Said{Text: text, Via: dialog.SMS}, dialog.World{Now: time.Now(), Facts: facts})
 	got := heard{
 		Lang: turn.Heard.Lang, Topic: turn.Heard.Topic, Slots: map[string]any{},
 		Emergency: turn.Heard.Emergency, Tier: turn.Heard.Tier, OptOut: turn.Heard.OptOut,

@@ -69,13 +69,13 @@ func newLine(ctx context.Context, c Config, st store, watch *gateway.Watch, poke
 		Channels: channels, Main: l.main, Duty: func(place string) []gateway.Number { return l.knowledge.Duty(place) }, GiveUp: c.Outbox.GiveUp,
 		Poke: poke, Join: webhook.Join, Watch: watch, Log: log,
 	})
-	l.knowledge = gateway.NewKnowledge(st, l.engine, c.facts(), c.duty(), l.service.SetFacts, log)
+	l.knowledge = gateway.NewKnowledge(st, l.engine, c.facts(l.catalog), c.duty(), l.service.SetFacts, log)
 	return l, l.knowledge.Load(ctx)
 }
 
 // newEngine returns the engine with the languages built in.
 func newEngine(lang locales.Lang) (*locales.Catalog, *dialog.Engine, error) {
-	catalog, err := locales.Load()
+	catalog, err := builtIn()
 	if err != nil {
 		return nil, nil, fmt.Errorf("load the languages: %w", err)
 	}
@@ -95,8 +95,8 @@ func (l *line) pageKeys(lang locales.Lang) ussd.Keys {
 func (c Config) places() []PlaceConfig { return append([]PlaceConfig{c.PlaceConfig}, c.Place...) }
 
 // facts returns what the configuration says about the world.
-func (c Config) facts() *dialog.Facts {
-	f := &dialog.Facts{Home: c.Key, Places: map[string]dialog.Place{}, Langs: c.Langs}
+func (c Config) facts(catalog *locales.Catalog) *dialog.Facts {
+	f := &dialog.Facts{Home: c.Key, Places: map[string]dialog.Place{}, Langs: c.sent(catalog)}
 	for _, p := range c.places() {
 		zone, err := time.LoadLocation(p.Zone)
 		if err != nil {

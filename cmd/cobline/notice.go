@@ -99,7 +99,13 @@ func (f noticeFlags) notice(c Config) (gateway.Notice, error) {
 }
 
 // zone is the zone of the line.
-func (c Config) zone() *time.Location { return c.facts().Places[c.Key].Zone }
+func (c Config) zone() *time.Location {
+	zone, err := time.LoadLocation(c.Zone)
+	if err != nil {
+		panic(err) // the configuration was checked
+	}
+	return zone
+}
 
 type noticePreviewCommand struct{ noticeFlags }
 

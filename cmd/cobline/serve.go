@@ -226,7 +226,7 @@ func newOffice(ctx context.Context, config Config, store *boltstore.Store, line 
 		o.Log.Info("nobody has an account for the console yet; make one with cobline officer add NAME --role administrator")
 	}
 	o.Desk, o.Accounts, o.Secure = store, accounts, config.secure()
-	o.Service, o.Facts, o.Catalog, o.Country = line.service, line.service.Facts, line.catalog, config.Country
+	o.Service, o.Facts, o.Catalog, o.Reviewers, o.Country = line.service, line.service.Facts, line.catalog, config.Reviewers, config.Country
 	o.People, o.Knowledge = store, line.knowledge
 	return console.New(o)
 }

@@ -115,6 +115,17 @@ func (t *tryCommand) phone() (phone, error) {
 		}
 		c.PlaceConfig = c.places()[i]
 	}
+	catalog, err := builtIn()
+	if err != nil {
+		return nil, err
+	}
+	if sent := c.sent(catalog); !slices.Contains(sent, t.Lang) {
+		why := fmt.Sprintf("It sends %s.", strings.Join(spellings(sent), ", "))
+		if c.waits(catalog, t.Lang) {
+			why += fmt.Sprintf(" %s waits for a reviewer: name one under [reviewers] of a configuration, and the configuration with --config FILE.", catalog.Name(t.Lang))
+		}
+		return nil, advised{fmt.Errorf("the line does not send %q", t.Lang), why}
+	}
 	c.DefaultLang = t.Lang
 	number, err := gateway.ParseNumber(t.Phone, c.Country)
 	if err != nil {

@@ -78,7 +78,9 @@ type Options struct {
 	// Practice opens a phone on a line of its own, whose clock begins now.
 	Practice func(ctx context.Context, kind PhoneKind, now time.Time) (Phone, error)
 	Catalog  *locales.Catalog
-	Country  string // whose numbers come without an international prefix
+	// Reviewers are who answers for a language, and since when.
+	Reviewers map[locales.Lang]string
+	Country   string // whose numbers come without an international prefix
 	// Secure lets cookies go over TLS alone: true wherever others reach the line.
 	Secure bool
 	Now    func() time.Time // nil: the clock of the machine

@@ -164,7 +164,7 @@ func (q *request) langs() []locales.Lang {
 	if on := q.Facts().Langs; len(on) > 0 {
 		return on
 	}
-	return q.Catalog.Langs()
+	return q.Catalog.Free()
 }
 
 // noticesShown is how many notices one page lists.

@@ -18,7 +18,7 @@ func (c *Console) routes() []route {
 		{get, "/help", Viewer, func(q *request) error { return q.render("help", nil) }},
 	}
 	for _, part := range [][]route{
-		accountRoutes, accountsRoutes, phonesRoutes, auditRoutes,
+		accountRoutes, languagesRoutes, accountsRoutes, phonesRoutes, auditRoutes,
 		outlookRoutes, noticesRoutes, talkRoutes, questionsRoutes, producersRoutes, batchesRoutes, practiceRoutes,
 	} {
 		routes = append(routes, part...)

@@ -9,7 +9,6 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
-	"regexp"
 	"slices"
 	"strings"
 
@@ -31,10 +30,8 @@ type Report struct {
 
 // Line is a fixed safety line of a language.
 type Line struct {
-	ID      locales.ID
-	By      string // who signed it, "" if nobody did
-	Version string // like v1, "" if there is none
-	Back    string // what it says in the default language
+	ID locales.ID
+	locales.Signature
 }
 
 // ErrAbsent tells that a language has no file.
@@ -146,21 +143,13 @@ func (r *Report) fault(id locales.ID, format string, args ...any) {
 	r.Faults = append(r.Faults, r.Catalog.At(r.Lang, id, fmt.Sprintf(format, args...)))
 }
 
-// signature is what stands beside a fixed line.
-var signature = regexp.MustCompile(`^(?:draft, unreviewed|reviewed by ([^,]+, [0-9]{4}-[0-9]{2}-[0-9]{2})), (v[0-9]+)(?:\. (.+))?$`)
-
 // lines reads what stands beside the fixed lines of a language.
 func lines(c *locales.Catalog, l locales.Lang) []Line {
 	var all []Line
 	for _, id := range c.Fixed() {
-		if !c.Has(l, id) {
-			continue
+		if c.Has(l, id) {
+			all = append(all, Line{id, c.Signature(l, id)})
 		}
-		line := Line{ID: id}
-		if m := signature.FindStringSubmatch(c.Remark(l, id)); m != nil {
-			line.By, line.Version, line.Back = m[1], m[2], m[3]
-		}
-		all = append(all, line)
 	}
 	return all
 }
@@ -175,6 +164,31 @@ func (r *Report) signatures() {
 			r.fault(line.ID, "does not say after its version what it says in English")
 		}
 	}
+}
+
+// Standing is how far a language has been looked at.
+type Standing struct {
+	Messages, Unreviewed   int // beside the safety lines
+	Lines, UnreviewedLines int // of safety
+	Master                 bool
+}
+
+// StandingOf tells how far a language has been looked at.
+func StandingOf(c *locales.Catalog, l locales.Lang) Standing {
+	lines, others := c.Unreviewed(l)
+	s := Standing{Unreviewed: len(others), UnreviewedLines: len(lines), Master: l == locales.Default}
+	for _, id := range c.Fixed() {
+		if c.Has(l, id) {
+			s.Lines++
+		}
+	}
+	for _, id := range locales.IDs() {
+		if c.Has(l, id) {
+			s.Messages++
+		}
+	}
+	s.Messages -= s.Lines
+	return s
 }
 
 // Signed tells how many safety lines of a language are signed, by version.

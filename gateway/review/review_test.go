@@ -73,7 +73,9 @@ func TestSignatures(t *testing.T) {
 "aid.fire" = { description = "draft, unreviewed, v1", other = "Mach." }
 `})
 	require.Equal(t, []Line{
-		{"aid.gas", "A Reader, 2026-11-29", "v2", "GAS: all out."}, {"aid.burn", "", "v1", "BURN."}, {"aid.fire", "", "v1", ""},
+		{"aid.gas", locales.Signature{By: "A Reader, 2026-11-29", Version: "v2", Back: "GAS: all out."}},
+		{"aid.burn", locales.Signature{Version: "v1", Back: "BURN."}},
+		{"aid.fire", locales.Signature{Version: "v1"}},
 	}, r.Lines)
 	require.Equal(t, "by A Reader, 2026-11-29, v2", r.Lines[0].Standing())
 	require.Equal(t, "by nobody, v1", r.Lines[1].Standing())

@@ -1,0 +1,53 @@
+package locales
+
+import (
+	"regexp"
+	"slices"
+)
+
+// Signature is what a file says beside a message about who looked at it.
+type Signature struct {
+	By      string // who signed it and when, "" if nobody did
+	Version string // like v1, "" if there is none
+	Back    string // what the text says in the default language
+}
+
+var signature = regexp.MustCompile(`^(?:draft, unreviewed|reviewed by ([^,]+, [0-9]{4}-[0-9]{2}-[0-9]{2})), (v[0-9]+)(?:\. (.+))?$`)
+
+// Signature returns what stands beside a message: "draft, unreviewed, v1. WORDS"
+// or "reviewed by NAME, YEAR-MONTH-DAY, v1. WORDS". Anything else is none.
+func (c *Catalog) Signature(l Lang, id ID) Signature {
+	m := signature.FindStringSubmatch(c.Remark(l, id))
+	if m == nil {
+		return Signature{}
+	}
+	return Signature{By: m[1], Version: m[2], Back: m[3]}
+}
+
+// Unreviewed lists what no named reviewer has signed in a language, in the order
+// of the list: the safety lines, and apart from them all other messages. The
+// default language is the master: what its other messages say is what the line
+// means, and nobody can hold them to anything else; so only its safety lines wait.
+func (c *Catalog) Unreviewed(l Lang) (lines, others []ID) {
+	for _, id := range IDs() {
+		if !c.Has(l, id) || c.Signature(l, id).By != "" {
+			continue
+		}
+		switch {
+		case c.Remark(Default, id) != "":
+			lines = append(lines, id)
+		case l != Default:
+			others = append(others, id)
+		}
+	}
+	return lines, others
+}
+
+// NeedsReviewer reports whether nothing of a language may be sent before somebody
+// who grew up with it answers for it: its words file says so, with
+// rule.reviewer.
+func (c *Catalog) NeedsReviewer(l Lang) bool { return c.rules[l].Reviewer != "" }
+
+// Free lists the spoken languages that may be sent before anybody has reviewed
+// them, the default first.
+func (c *Catalog) Free() []Lang { return slices.DeleteFunc(c.Langs(), c.NeedsReviewer) }
