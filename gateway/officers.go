@@ -102,6 +102,12 @@ func (s *Service) Greeting(c Conversation, p dialog.Profile, now time.Time) (spe
 	return spend, nil
 }
 
+// Price returns what messages to the person of a conversation cost; those of a
+// zero one go on the main channel.
+func (s *Service) Price(c Conversation, segments int) Money {
+	return s.options.Channels[s.writes(c.Channel)].Tariff.Price(c.Number, segments)
+}
+
 // maxAnswerSegments is how many messages an officer's reply to a person takes.
 const maxAnswerSegments = 3
 

@@ -279,3 +279,49 @@ func TestAskingBefore(t *testing.T) {
 	b.do(chromedp.Click(chromedp.CSS(`form[action$="/enable"] button`)), chromedp.WaitVisible(chromedp.CSS(".told")))
 	require.False(t, disabled())
 }
+
+// While somebody writes, what phones will show stands beside it, in a column as
+// wide as one; the texts go in no address. Without the script a button does it.
+func TestTextsStandAsOnPhonesWhileWritten(t *testing.T) {
+	o := newConsole(t)
+	o.fillTalk()
+	o.joined("lakeside", 1)
+	b := browse(t, o)
+	b.signIn(Officer)
+	for _, width := range []string{"phone", "laptop"} {
+		b.size(width, false)
+		for _, tt := range []struct{ path, shown, told string }{
+			{"/office/notices/new", "text-en", "1 message, 7 characters of GSM-7; some letters"},
+			{o.talkOf(20), "text", "1 message, 26 characters of GSM-7; some letters"},
+			{"/office/questions/answer", "text", "1 message, 7 characters of GSM-7; some letters"},
+		} {
+			b.open(tt.path)
+			require.False(t, evaluate[bool](b, `!!document.querySelector('[data-plain]').offsetParent`), "the script does what the button does")
+			b.do(chromedp.SendKeys(chromedp.CSS("#f-"+tt.shown), "Grind \u2019"))
+			b.until("#n-"+tt.shown, tt.told)
+			require.Contains(t, b.read("#m-"+tt.shown), "Grind '")
+			column := evaluate[float64](b, fmt.Sprintf(`document.querySelector('#m-%s .sms').getBoundingClientRect().width`, tt.shown))
+			require.InDelta(t, 270, column, 40, "as wide as a phone")
+			b.do(chromedp.SendKeys(chromedp.CSS("#f-"+tt.shown), strings.Repeat("x", 200)))
+			b.until("#n-"+tt.shown, "2 messages")
+			name := strings.NewReplacer("/office/", "", "/", "-").Replace(tt.path)
+			b.sound("writing-" + name)
+			b.picture("writing-" + width + "-" + name[:min(len(name), 20)])
+		}
+	}
+	b.open("/office/notices/new")
+	b.do(chromedp.SendKeys(chromedp.CSS("#f-text-en"), "Meeting on Friday."))
+	b.until("#m-all", "It goes to 1 phone and takes 1 message, 0.80 KES in all.")
+	requested := evaluate[string](b, `performance.getEntriesByType('resource').map(e => e.name).join(' ')`)
+	require.Contains(t, requested, "/office/notices/measure")
+	require.NotContains(t, requested, "Friday")
+
+	_, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(t, err)
+	b.open("/office/notices/new")
+	b.do(
+		chromedp.SendKeys(chromedp.CSS("#f-text-en"), "Meeting on Friday."),
+		chromedp.Click(chromedp.CSS("[data-plain]")), chromedp.WaitVisible(chromedp.CSS("#m-text-en .sms")),
+	)
+	require.Equal(t, "/office/notices/new#looks", b.path())
+}

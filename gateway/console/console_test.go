@@ -29,9 +29,6 @@ func concrete(path string) string {
 	return Root + strings.NewReplacer(":name", "viewer", ":place", "lakeside", ":id", "none").Replace(path)
 }
 
-// pieces are addresses that answer with less than a page.
-var pieces = []string{"/notices/measure", "/talk/measure"}
-
 // pages returns a path of every page there is: of one that shows a thing, that of
 // the first such thing that another page leads to.
 func (o *office) pages(c *client) (paths []string) {
@@ -45,7 +42,7 @@ func (o *office) pages(c *client) (paths []string) {
 		i := slices.IndexFunc(o.routes(), func(r route) bool {
 			return r.method == get && fiber.RoutePatternMatch(path, Root+r.path, fiber.Config{StrictRouting: true, CaseSensitive: true})
 		})
-		if i < 0 || strings.HasSuffix(path, ".csv") || slices.Contains(pieces, o.routes()[i].path) {
+		if i < 0 || strings.HasSuffix(path, ".csv") {
 			continue
 		}
 		if pattern := o.routes()[i].path; pattern != "" && !found[pattern] {

@@ -18,7 +18,7 @@ type field struct {
 	Filter      bool   // of a search, which needs nothing
 	Complete    string // what a browser may fill in, as HTML names it
 	Lang        string // of what is written, if it is not English
-	Measure     string // the page that tells what a text comes to on phones
+	Look        *look  // of a text to phones: as they will show it
 	Fault       string // what to mend, as a sentence
 }
 

@@ -1,31 +1,26 @@
 package console
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
-	"html/template"
 	"maps"
 	"net/url"
 	"slices"
 	"strings"
 	"time"
 
-	"github.com/gofiber/fiber/v2"
-
 	"cobline/calc"
 	"cobline/dialog"
 	"cobline/gateway"
-	"cobline/gateway/sms"
 	"cobline/locales"
 )
 
 var noticesRoutes = []route{
 	{get, "/notices", Viewer, (*request).notices},
 	{get, "/notices/new", Officer, (*request).newNotice},
-	{get, "/notices/measure", Officer, (*request).measureNotice},
 	{post, "/notices/new", Officer, (*request).changeNotice},
+	{post, "/notices/measure", Officer, (*request).measureNotice},
 	{post, "/notices/preview", Officer, (*request).previewNotice},
 	{post, "/notices/try", Officer, (*request).tryNotice},
 	{post, "/notices/send", Officer, (*request).sendNotice},
@@ -265,7 +260,7 @@ func (q *request) noticeForm(v url.Values) noticeForm {
 	for _, l := range q.langs() {
 		f.Langs.List = append(f.Langs.List, choice{Value: string(l), Label: q.langName(l)})
 		f.Texts.Fields = append(f.Texts.Fields, field{
-			Name: "text-" + string(l), Label: q.langName(l), Kind: "textarea", Lang: string(l), Optional: true, Measure: "/office/notices/measure?lang=" + string(l),
+			Name: "text-" + string(l), Label: q.langName(l), Kind: "textarea", Lang: string(l), Optional: true,
 		})
 	}
 	for _, s := range []string{"lit", "sealed", "opened", dialog.StageDrying} {
@@ -309,7 +304,7 @@ func (q *request) read(v url.Values) (noticeForm, gateway.Notice) {
 		}
 	}
 	for _, l := range q.langs() {
-		if text := strings.TrimSpace(strings.ReplaceAll(v.Get("text-"+string(l)), "\r\n", "\n")); text != "" && n.Message.Ready == "" {
+		if text := written(v, "text-"+string(l)); text != "" && n.Message.Ready == "" {
 			n.Message.Texts[l] = text
 		}
 	}
@@ -333,55 +328,44 @@ func (q *request) read(v url.Values) (noticeForm, gateway.Notice) {
 }
 
 type noticeFormView struct {
-	Form  noticeForm
-	Fault string
+	Form   noticeForm
+	Notice *noticeLook
+	Count  bool // nobody has counted whom it is for
 }
 
-func (q *request) newNotice() error {
-	return q.render("notice-form", noticeFormView{Form: q.blank(q.query)})
+// newNotice asks for a notice. Nobody is counted before the page is there.
+func (q *request) newNotice() error { return q.noticePage(q.query, false) }
+
+// changeNotice shows the form again with what it comes to so far: to go back to
+// it from the preview, or without the script that tells it all the time.
+func (q *request) changeNotice() error { return q.noticePage(q.form, true) }
+
+func (q *request) noticePage(v url.Values, count bool) error {
+	f, n := q.read(v)
+	f.forgive()
+	all, err := q.lookAtNotice(&f, n, count)
+	if err != nil {
+		return err
+	}
+	return q.render("notice-form", noticeFormView{Form: f, Notice: all, Count: !count && n.Message.Ready != ""})
 }
 
-// changeNotice goes back from the preview to the form.
-func (q *request) changeNotice() error {
-	return q.render("notice-form", noticeFormView{Form: q.blank(q.form)})
+// mendNotice shows the form with what is to be mended.
+func (q *request) mendNotice(f noticeForm, n gateway.Notice) error {
+	all, err := q.lookAtNotice(&f, n, false)
+	if err != nil {
+		return err
+	}
+	return q.again("notice-form", noticeFormView{Form: f, Notice: all})
 }
 
-// blank is the form with what is known already and no fault yet.
-func (q *request) blank(v url.Values) noticeForm {
-	f := q.noticeForm(v)
+// forgive takes the faults of a form away: nobody has sent it yet.
+func (f *noticeForm) forgive() {
 	for _, in := range []*form{&f.What, &f.When, &f.Texts, &f.Who} {
 		for i := range in.Fields {
 			in.Fields[i].Fault = ""
 		}
 	}
-	return f
-}
-
-// measureNotice tells what a text comes to on phones. It is asked for while
-// somebody writes.
-func (q *request) measureNotice() error {
-	text := q.query.Get("text")
-	var b bytes.Buffer
-	if err := measured.Execute(&b, measure(locales.Lang(q.query.Get("lang")), text)); err != nil {
-		return err
-	}
-	q.fiber.Set(fiber.HeaderContentType, fiber.MIMETextHTMLCharsetUTF8)
-	return q.fiber.Send(b.Bytes())
-}
-
-var measured = template.Must(template.New("").Parse(`{{if .Text}}{{.Size}}{{if .Changed}}. On phones: {{.Text}}{{end}}{{end}}`))
-
-// shownText is a text as phones show it.
-type shownText struct {
-	Text    string
-	Size    string // in segments and units of its alphabet
-	Changed bool   // letters were put in place of others, to keep it cheap
-}
-
-func measure(l locales.Lang, text string) shownText {
-	plain := sms.Plain(text, locales.Substitutions(l))
-	p := sms.Split(plain)
-	return shownText{plain, fmt.Sprintf("%s, %d characters of %v", plural(len(p.Segments), "message"), p.Units, p.Encoding), plain != text}
 }
 
 func plural(n int, what string) string {
@@ -404,6 +388,25 @@ type counted struct {
 	N    int
 }
 
+// variants are the texts of a notice with what they come to.
+func (q *request) variants(texts []gateway.Variant) (list []variant) {
+	for _, v := range texts {
+		shown := measure(v.Lang, v.Text)
+		if v.Segments > 0 { // what comes beside a drum is a message of its own
+			_, characters, _ := strings.Cut(shown.Size, ", ")
+			shown.Size = plural(v.Segments, "message") + ", " + characters
+		}
+		list = append(list, variant{v, q.langName(v.Lang), shown})
+	}
+	return list
+}
+
+// currency is that in which the line pays.
+func (q *request) currency() string {
+	facts := q.Facts()
+	return facts.Places[facts.Home].Currency
+}
+
 type previewView struct {
 	Notice   standing
 	Preview  gateway.Preview
@@ -424,7 +427,7 @@ func (q *request) previewNotice() error {
 	case err != nil:
 		return err
 	case f.Wrong():
-		return q.again("notice-form", noticeFormView{Form: f})
+		return q.mendNotice(f, n)
 	}
 	return q.render("notice-preview", page)
 }
@@ -443,12 +446,8 @@ func (q *request) preview(f *noticeForm, n gateway.Notice) (page previewView, er
 		}
 		return page, err
 	}
-	facts := q.Facts()
-	page = previewView{Preview: p, Notice: q.standing(gateway.Standing{Notice: n}), Currency: facts.Places[facts.Home].Currency, Try: q.tryForm(n)}
+	page = previewView{Preview: p, Notice: q.standing(gateway.Standing{Notice: n}), Currency: q.currency(), Texts: q.variants(p.Texts), Try: q.tryForm(n)}
 	page.Rings, page.LeftOut = counts(p.Rings), counts(p.LeftOut)
-	for _, v := range p.Texts {
-		page.Texts = append(page.Texts, variant{v, q.langName(v.Lang), measure(v.Lang, v.Text)})
-	}
 	values := maps.Clone(q.form)
 	delete(values, tokenField)
 	delete(values, "phone")
@@ -491,7 +490,7 @@ func (q *request) tryNotice() error {
 	case err != nil:
 		return err
 	case f.Wrong():
-		return q.again("notice-form", noticeFormView{Form: f})
+		return q.mendNotice(f, n)
 	}
 	page.Try.fill(q.form)
 	phone, err := gateway.ParseNumber(q.form.Get("phone"), q.Country)
@@ -531,7 +530,7 @@ func (q *request) sendNotice() error {
 		f.What.Fault = sentence(why.Error())
 	}
 	if f.Wrong() || n.Message.ID == "" {
-		return q.again("notice-form", noticeFormView{Form: f})
+		return q.mendNotice(f, n)
 	}
 	started, err := q.Notices.Start(q.ctx, n, q.now)
 	if errors.Is(err, gateway.ErrConflict) {

@@ -176,11 +176,55 @@ func TestNoticesLeadOn(t *testing.T) {
 	require.Contains(t, p.text(), "Meeting 0.")
 }
 
-func TestMeasureNotice(t *testing.T) {
-	c := newConsole(t).as(Officer)
-	p := c.get("/office/notices/measure?lang=en&text=" + url.QueryEscape("It\u2019s <b>dry</b>"))
-	require.Equal(t, "1 message, 15 characters of GSM-7. On phones: It&#39;s &lt;b&gt;dry&lt;/b&gt;", p.body)
-	p = c.get("/office/notices/measure?lang=en&text=" + strings.Repeat("a", 161))
-	require.Equal(t, "2 messages, 161 characters of GSM-7", p.body)
-	require.Empty(t, c.get("/office/notices/measure?lang=en&text=").body)
+// TestNoticeStandsAsOnPhones: beside each text stands what phones will show of it,
+// how it is counted and what it costs, while it is written and, by a button,
+// without a script. How texts are counted is 3GPP TS 23.040 (see gateway/sms).
+func TestNoticeStandsAsOnPhones(t *testing.T) {
+	o := newConsole(t)
+	o.joined("lakeside", 1, 2)
+	o.outbox()
+	c := o.as(Officer)
+	form := c.get("/office/notices/new")
+	require.Empty(t, strings.TrimSpace(form.Find("#m-text-en, #m-all").Text()))
+	for _, tt := range []struct {
+		name, lang, text, shown, size string
+	}{
+		{"as it is", "en", "Meeting on Friday.", "Meeting on Friday.", "1 message, 18 characters of GSM-7. 0.80 KES for each phone."},
+		{"letters put in place of others", "en", "It\u2019s <b>dry</b>", "It's <b>dry</b>", "1 message, 15 characters of GSM-7; some letters are put in place of others, so that it takes fewer messages. 0.80 KES for each phone."},
+		{"longer than one", "sw", strings.Repeat("a", 161), strings.Repeat("a", 161), "2 messages, 161 characters of GSM-7. 1.60 KES for each phone."},
+		{"a dear letter", "en", "R\u00e9union \u4f1a", "R\u00e9union \u4f1a", "1 message, 9 characters of UCS-2; it would take fewer messages without \u4f1a. 0.80 KES for each phone."},
+		{"none", "en", "  ", "", ""},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			v := form.values(t, "/office/notices/preview")
+			v.Set("text-"+tt.lang, tt.text)
+			live := c.post("/office/notices/measure", v)
+			require.Equal(t, http.StatusOK, live.status)
+			require.Zero(t, live.Find("form, h1").Length(), "no whole page")
+			pressed := c.follow(c.post("/office/notices/new", v))
+			for _, p := range []page{live, pressed} {
+				require.Equal(t, tt.shown, p.Find("#m-text-"+tt.lang+" .sms").Text())
+				require.Equal(t, tt.size, strings.TrimSpace(p.Find("#n-text-"+tt.lang).Text()))
+				require.Zero(t, p.Find("#m-text-en b").Length())
+			}
+			require.Equal(t, live.Find("#m-all").Text(), pressed.Find("#m-all").Text())
+			require.Equal(t, strings.TrimSpace(tt.text), pressed.Find("#f-text-"+tt.lang).Text(), "nothing is lost")
+			require.Zero(t, pressed.Find(".fault").Length(), "nobody has sent it yet")
+		})
+	}
+	all := func(fill url.Values) page {
+		v := form.values(t, "/office/notices/preview")
+		for name, values := range fill {
+			v[name] = values
+		}
+		return c.post("/office/notices/measure", v)
+	}
+	require.Equal(t, "It goes to 2 phones and takes 4 messages, 3.20 KES in all.", all(url.Values{"text-en": {strings.Repeat("b", 200)}}).Find("#m-all").Text())
+	require.Equal(t, "It goes to nobody so far.", all(url.Values{"text-en": {"x"}, "place": {"home"}}).Find("#m-all").Text())
+	require.Equal(t, "The text in en asks for a digit, which may answer another question; ask for a word.", all(url.Values{"text-en": {"Coming? Reply 1."}}).Find("#m-all").Text())
+	ready := all(url.Values{"ready": {"rain"}, "hour": {"2026-03-02T15:00"}, "ring": {"accepted"}, "text-en": {"left out"}})
+	require.Contains(t, ready.Find("#m-ready .sms").Text(), "Rain is likely: Lakeside, Monday 15:00.")
+	require.Empty(t, ready.Find("#m-text-en .sms").Text(), "a ready text takes its place")
+	require.NotContains(t, c.get("/office/notices/new?ready=rain&place=lakeside&hour=2026-03-02T15:00").Find("form[data-measure-now]").AttrOr("action", "none"), "none", "a draft is counted at once")
+	require.Equal(t, http.StatusForbidden, o.as(Viewer).post("/office/notices/measure", url.Values{"text-en": {"x"}}).status)
 }

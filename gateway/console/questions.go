@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -28,6 +29,7 @@ var questionsRoutes = []route{
 	{post, "/questions/untaught", Officer, (*request).untaught},
 	{get, "/questions/answer", Officer, (*request).writeAnswer},
 	{post, "/questions/answer", Officer, (*request).saveAnswer},
+	{post, "/questions/measure", Officer, (*request).measureAnswer},
 	{post, "/questions/unanswer", Officer, (*request).dropAnswer},
 	{get, "/questions/taught", Viewer, (*request).taught},
 	{post, "/questions/approve", Administrator, (*request).approve},
@@ -428,34 +430,58 @@ func (q *request) answerForm() form {
 	return form{Fields: []field{
 		{Name: "language", Label: "Language", Kind: "select", Options: q.langOptions()},
 		{Name: "questions", Label: "What people ask", Kind: "textarea", Hint: "One wording on each line, as people write it."},
-		{Name: "text", Label: "The answer", Kind: "textarea", Measure: Root + "/notices/measure?lang=" + string(locales.Default), Hint: "Short, and one thing. What speaks of opening, hours, water, lighting, drums or illness is left to the line."},
+		{Name: "text", Label: "The answer", Kind: "textarea", Hint: "Short, and one thing. What speaks of opening, hours, water, lighting, drums or illness is left to the line."},
 		stage,
 		{Name: "place", Label: "Where", Kind: "select", Optional: true, Options: append([]option{{"", "everywhere"}}, q.placeOptions()...)},
 	}}
 }
 
+// lookAtAnswer sets what stands beside an answer: it, and the caution that the
+// line adds.
+func (q *request) lookAtAnswer(f *form, v url.Values) *look {
+	i := slices.IndexFunc(f.Fields, func(f field) bool { return f.Name == "text" })
+	in := &f.Fields[i]
+	if in.Lang = string(locales.Default); slices.Contains(q.langs(), locales.Lang(v.Get("language"))) {
+		in.Lang = v.Get("language")
+	}
+	texts := []string{written(v, "text"), ""}
+	if stage := v.Get("stage"); texts[0] != "" && slices.Contains(dialog.Stages(), stage) {
+		texts[1] = q.Catalog.Text(locales.Lang(in.Lang), locales.ID("caution."+stage), nil)
+	}
+	in.Look = q.lookAt(*in, gateway.Conversation{}, texts...)
+	return in.Look
+}
+
+// measureAnswer tells what an answer comes to on a phone while somebody writes it.
+func (q *request) measureAnswer() error {
+	f := q.answerForm()
+	return q.sendLooks(looks{Fields: []*look{q.lookAtAnswer(&f, q.form)}})
+}
+
 func (q *request) writeAnswer() error {
 	page := answerView{Form: q.answerForm(), ID: q.query.Get("id")}
-	values := map[string]string{"language": q.query.Get("language"), "questions": strings.Join(q.query["question"], "\n")}
+	values := url.Values{"language": q.query["language"], "questions": {strings.Join(q.query["question"], "\n")}}
 	if page.ID != "" {
 		i := slices.IndexFunc(q.Knowledge.Answers(), func(a gateway.Answer) bool { return a.ID == page.ID })
 		if i < 0 {
 			return gateway.ErrNotFound
 		}
 		a := q.Knowledge.Answers()[i]
-		values = map[string]string{"language": string(a.Lang), "questions": strings.Join(a.Questions, "\n"), "text": a.Text, "stage": a.Stage, "place": a.Place}
+		values = url.Values{"language": {string(a.Lang)}, "questions": {strings.Join(a.Questions, "\n")}, "text": {a.Text}, "stage": {a.Stage}, "place": {a.Place}}
 	}
 	for i, f := range page.Form.Fields {
-		page.Form.Fields[i].Value = values[f.Name]
+		page.Form.Fields[i].Value = values.Get(f.Name)
 	}
+	q.lookAtAnswer(&page.Form, values)
 	return q.render("answer", page)
 }
 
 func (q *request) saveAnswer() error {
 	page := answerView{Form: q.answerForm(), ID: q.form.Get("id")}
 	page.Form.fill(q.form)
+	q.lookAtAnswer(&page.Form, q.form)
 	a := gateway.Answer{
-		ID: page.ID, Lang: locales.Lang(q.form.Get("language")), Place: q.form.Get("place"), Text: replyText(q.form.Get("text")),
+		ID: page.ID, Lang: locales.Lang(q.form.Get("language")), Place: q.form.Get("place"), Text: written(q.form, "text"),
 		Stage: q.form.Get("stage"), By: q.Account.Name, At: q.now,
 	}
 	for line := range strings.Lines(q.form.Get("questions")) {
@@ -465,6 +491,9 @@ func (q *request) saveAnswer() error {
 	}
 	if page.Form.Wrong() {
 		return q.again("answer", page)
+	}
+	if q.form.Get("do") == "look" {
+		return q.render("answer", page)
 	}
 	_, err := q.Knowledge.SetAnswer(q.ctx, a)
 	if q.objects(err, &page.Refused, &page.Second) {
@@ -510,8 +539,8 @@ type lesson struct {
 	Read, Means, Where string
 }
 
-// written is an answer with the names of things.
-type written struct {
+// known is an answer with the names of things.
+type known struct {
 	gateway.Answer
 	Read, Step, Where string
 }
@@ -520,13 +549,13 @@ type written struct {
 type proposed struct {
 	gateway.Proposal
 	Word *lesson
-	Text *written
+	Text *known
 	May  bool // this reader may say yes
 }
 
 type taughtView struct {
 	Words     []lesson
-	Answers   []written
+	Answers   []known
 	Proposals []proposed
 	Fault     string
 }
@@ -544,8 +573,8 @@ func (q *request) lesson(t gateway.Taught) lesson {
 	return l
 }
 
-func (q *request) written(a gateway.Answer) written {
-	w := written{Answer: a, Read: q.langName(a.Lang), Where: "everywhere"}
+func (q *request) known(a gateway.Answer) known {
+	w := known{Answer: a, Read: q.langName(a.Lang), Where: "everywhere"}
 	if a.Place != "" {
 		w.Where = q.placeName(a.Place)
 	}
@@ -560,7 +589,7 @@ func (q *request) taughtPage() (page taughtView, err error) {
 		page.Words = append(page.Words, q.lesson(t))
 	}
 	for _, a := range q.Knowledge.Answers() {
-		page.Answers = append(page.Answers, q.written(a))
+		page.Answers = append(page.Answers, q.known(a))
 	}
 	proposals, err := q.Knowledge.Proposals(q.ctx)
 	if err != nil {
@@ -572,7 +601,7 @@ func (q *request) taughtPage() (page taughtView, err error) {
 			out.Word = new(q.lesson(*p.Taught))
 		}
 		if p.Answer != nil {
-			out.Text = new(q.written(*p.Answer))
+			out.Text = new(q.known(*p.Answer))
 		}
 		page.Proposals = append(page.Proposals, out)
 	}

@@ -179,3 +179,24 @@ func TestC25WrittenAnswer(t *testing.T) {
 	p = c.submit(p, "/office/questions/unanswer", nil)
 	require.Contains(t, p.text(), "No answer was written yet")
 }
+
+// Beside an answer stand it and the caution that the line adds, as phones show
+// them, in the language of the answer.
+func TestAnswerStandsAsOnPhones(t *testing.T) {
+	c := newConsole(t).as(Officer)
+	p := c.get("/office/questions/answer")
+	fill := url.Values{"language": {"sw"}, "questions": {"soko"}, "text": {"Uliza ofisi ya soko."}, "stage": {"buyers"}, "do": {"look"}}
+	v := p.values(t, "/office/questions/answer")
+	for name, values := range fill {
+		v[name] = values
+	}
+	for _, p := range []page{c.post("/office/questions/measure", v), c.submit(p, "/office/questions/answer", fill)} {
+		require.Equal(t, http.StatusOK, p.status)
+		require.Equal(t, 2, p.Find("#m-text .sms").Length())
+		require.Equal(t, "Uliza ofisi ya soko.", p.Find("#m-text .sms").First().Text())
+		require.Equal(t, "sw", p.Find("#m-text .sms").Last().AttrOr("lang", ""))
+		require.Contains(t, p.Find("#n-text").Text(), "1 message, 20 characters of GSM-7. 1 message, ")
+		require.Contains(t, p.Find("#n-text").Text(), "1.60 KES for each phone.")
+	}
+	require.Contains(t, c.get("/office/questions/taught").text(), "No answer was written yet", "looking writes nothing")
+}

@@ -1,7 +1,6 @@
 package console
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
@@ -13,7 +12,6 @@ import (
 
 	"github.com/gofiber/fiber/v2"
 
-	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/views"
 	"cobline/locales"
@@ -22,10 +20,10 @@ import (
 var talkRoutes = []route{
 	{get, "/talk", Viewer, (*request).talk},
 	{get, "/talk/figures", Viewer, (*request).talkFigures},
-	{get, "/talk/measure", Officer, (*request).measureReply},
 	{get, "/talk/:id", Viewer, (*request).conversation},
 	{post, "/talk/:id/number", Officer, (*request).showTalkNumber},
 	{post, "/talk/:id/reply", Officer, (*request).reply},
+	{post, "/talk/:id/measure", Officer, (*request).measureReply},
 }
 
 // hitsShown is how many texts one page lists.
@@ -209,7 +207,6 @@ type conversationView struct {
 	Refused string // why nobody may write to them, as a sentence
 	Asks    bool   // they are asked first whether it is still them
 	Reply   form
-	Shown   *shownText // the reply as the phone shows it
 }
 
 // sayingsShown is how many entries of a conversation one page shows: two or three
@@ -255,7 +252,7 @@ func (q *request) conversationPage(after string) (page conversationView, c gatew
 	if !talk.Next.IsZero() {
 		page.Pager.Next = at + "?" + url.Values{"after": {talk.Next.String()}}.Encode()
 	}
-	page.Reply, err = q.replyForm(k, s)
+	page.Reply, err = q.replyForm(k, c)
 	return page, c, err
 }
 
@@ -402,7 +399,7 @@ func (q *request) showTalkNumber() error {
 
 // replyForm asks for a reply, and for what it answers of the questions that wait
 // for an officer.
-func (q *request) replyForm(person gateway.PersonKey, s dialog.State) (form, error) {
+func (q *request) replyForm(person gateway.PersonKey, c gateway.Conversation) (form, error) {
 	waiting, err := q.Views.Matters(q.ctx, views.MatterQuery{Kind: views.Question, Person: person}, views.Page{})
 	if err != nil {
 		return form{}, err
@@ -411,15 +408,21 @@ func (q *request) replyForm(person gateway.PersonKey, s dialog.State) (form, err
 	for _, m := range waiting.List {
 		about = append(about, option{m.Key.String(), short(m.Text)})
 	}
-	lang := cmp.Or(s.Lang, locales.Default)
-	f := form{Fields: []field{{
-		Name: "text", Label: "Your reply", Kind: "textarea", Lang: string(lang), Measure: Root + "/talk/measure?lang=" + url.QueryEscape(string(lang)),
-		Hint: "In " + q.langName(lang) + ". The line puts before it that it comes from their officer. Ask for a word in reply, never for a digit.",
-	}}}
+	f := form{Fields: []field{q.replyField(c)}}
 	if len(about) > 0 {
 		f.Fields = append([]field{{Name: "about", Label: "It answers", Kind: "select", Options: append(about, option{"", "none of their questions"}), Value: about[0].Value}}, f.Fields...)
 	}
 	return f, nil
+}
+
+func (q *request) replyField(c gateway.Conversation) field {
+	lang := cmp.Or(c.State.Lang, locales.Default)
+	f := field{
+		Name: "text", Label: "Your reply", Kind: "textarea", Lang: string(lang),
+		Hint: "In " + q.langName(lang) + ". The line puts before it that it comes from their officer. Ask for a word in reply, never for a digit.",
+	}
+	f.Look = q.lookAt(f, c, q.replied(c, written(q.form, f.Name))...)
+	return f
 }
 
 // short cuts a text for a list.
@@ -431,28 +434,25 @@ func short(s string) string {
 	return s
 }
 
-// asReply is an officer's text as the line words it.
-func (q *request) asReply(lang locales.Lang, text string) string {
-	return q.Catalog.Text(cmp.Or(lang, locales.Default), "ask.answered", locales.Args{"Text": text})
+// replied are the messages of an officer's reply as the line words them.
+func (q *request) replied(c gateway.Conversation, text string) []string {
+	if text == "" {
+		return nil
+	}
+	return []string{q.Catalog.Text(cmp.Or(c.State.Lang, locales.Default), "ask.answered", locales.Args{"Text": text})}
 }
-
-// replyText reads the text of a form as it will be sent.
-func replyText(s string) string { return strings.TrimSpace(strings.ReplaceAll(s, "\r\n", "\n")) }
 
 // measureReply tells what a reply comes to on a phone while somebody writes it.
 func (q *request) measureReply() error {
-	var b bytes.Buffer
-	if text := replyText(q.query.Get("text")); text != "" {
-		lang := locales.Lang(q.query.Get("lang"))
-		if !slices.Contains(q.langs(), lang) {
-			lang = locales.Default
-		}
-		if err := measured.Execute(&b, measure(lang, q.asReply(lang, text))); err != nil {
-			return err
-		}
+	k, err := q.person()
+	if err != nil {
+		return err
 	}
-	q.fiber.Set(fiber.HeaderContentType, fiber.MIMETextHTMLCharsetUTF8)
-	return q.fiber.Send(b.Bytes())
+	c, err := q.People.Person(q.ctx, k)
+	if err != nil {
+		return err
+	}
+	return q.sendLooks(looks{Fields: []*look{q.replyField(c).Look}})
 }
 
 // reply shows an officer's reply as the phone will, or sends it.
@@ -469,12 +469,11 @@ func (q *request) reply() error {
 	if err != nil {
 		return err
 	}
-	text := replyText(q.form.Get("text"))
+	text := written(q.form, "text")
 	if page.Reply.Wrong() {
 		return q.again("talk-one", page)
 	}
 	if q.form.Get("do") == "look" {
-		page.Shown = new(measure(c.State.Lang, q.asReply(c.State.Lang, text)))
 		return q.render("talk-one", page)
 	}
 	waits, err := q.Service.Answer(q.ctx, c.Number, about, text, q.Account.Name, q.now)

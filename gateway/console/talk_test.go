@@ -209,8 +209,12 @@ func TestReply(t *testing.T) {
 	require.Contains(t, p.text(), "From your officer: "+text)
 	require.Zero(t, p.Find("#f-about").Length(), "the question waits no longer")
 
-	require.Contains(t, c.get("/office/talk/measure?lang=sw&text=Habari").body, "1 message")
-	require.NotContains(t, c.get("/office/talk/measure?lang=xx&text="+url.QueryEscape(hostile)).body, "<script>")
+	v := p.values(t, at+"/reply")
+	v.Set("text", hostile)
+	live := c.post(at+"/measure", v)
+	require.Equal(t, "From your officer: "+hostile, live.Find("#m-text .sms").Text())
+	require.Contains(t, live.Find("#n-text").Text(), "KES for each phone.")
+	require.NotContains(t, live.body, "<script>")
 }
 
 // C21: after 120 quiet days a reply waits until whoever has the number says that

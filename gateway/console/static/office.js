@@ -28,18 +28,23 @@ for (const part of document.querySelectorAll('[data-refresh]')) {
   setTimeout(() => refresh(part.id), 1000 * part.dataset.refresh);
 }
 
-// What a text comes to on phones is told while it is written.
-for (const area of document.querySelectorAll('[data-measure]')) {
-  const told = document.getElementById('m-' + area.name);
-  let wait;
+// What is written to phones stands beside it as they will show it, and is put in
+// again while it is written. The form goes as a form does: no text in an address.
+for (const form of document.querySelectorAll('form[data-measure]')) {
+  let wait, turn = 0;
   const measure = async () => {
+    const mine = ++turn;
     try {
-      const answer = await fetch(area.dataset.measure + '&text=' + encodeURIComponent(area.value));
-      if (answer.ok && !answer.redirected) told.innerHTML = await answer.text();
-    } catch { /* the preview tells it too */ }
+      const answer = await fetch(form.dataset.measure, { method: 'POST', body: new URLSearchParams(new FormData(form)) });
+      if (!answer.ok || answer.redirected) return;
+      const fresh = new DOMParser().parseFromString(await answer.text(), 'text/html');
+      if (mine !== turn) return; // more was written meanwhile
+      for (const part of fresh.querySelectorAll('[id]')) document.getElementById(part.id)?.replaceChildren(...part.childNodes);
+    } catch { /* the link is down; the preview tells it too */ }
   };
-  area.addEventListener('input', () => { clearTimeout(wait); wait = setTimeout(measure, 400); });
-  if (area.value) measure();
+  form.addEventListener('input', () => { clearTimeout(wait); wait = setTimeout(measure, 400); });
+  for (const button of form.querySelectorAll('[data-plain]')) button.hidden = true;
+  if ('measureNow' in form.dataset) measure();
 }
 
 const faults = document.getElementById('faults');
