@@ -273,22 +273,12 @@ func (n *Notices) Run(ctx context.Context) error {
 	tick := time.NewTicker(noticePause)
 	defer tick.Stop()
 	for {
-		err := n.each(ctx, func(notice Notice, rev uint64) error {
-			if notice.Listed || notice.Progress != Running {
-				return nil
-			}
-			err := n.enlist(ctx, notice, rev)
-			if errors.Is(err, ErrConflict) { // somebody paused or cancelled it
-				n.look()
-				return nil
-			}
-			return err
-		})
+		err := n.Enlist(ctx, time.Now)
 		if ctx.Err() != nil {
 			return nil
 		}
 		if err != nil {
-			return fmt.Errorf("list whom notices are for: %w", err)
+			return err
 		}
 		select {
 		case <-ctx.Done():
@@ -299,10 +289,31 @@ func (n *Notices) Run(ctx context.Context) error {
 	}
 }
 
+// Enlist writes the references of the notices that are started now. It goes by a
+// clock of its caller, for it may take long.
+func (n *Notices) Enlist(ctx context.Context, clock func() time.Time) error {
+	err := n.each(ctx, func(notice Notice, rev uint64) error {
+		if notice.Listed || notice.Progress != Running {
+			return nil
+		}
+		err := n.enlist(ctx, notice, rev, clock)
+		if errors.Is(err, ErrConflict) { // somebody paused or cancelled it
+			n.look()
+			return nil
+		}
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("list whom notices are for: %w", err)
+	}
+	return nil
+}
+
 // enlist writes references in the order of the numbers. The number it has come
 // to is written with them, so that whoever goes on leaves nobody out and writes
 // nobody twice.
-func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
+func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64, clock func() time.Time) error {
+	now := func() time.Time { return n.service.options.Watch.At(clock()) }
 	var after Number
 	var err error
 	if notice.After != "" {
@@ -314,7 +325,7 @@ func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
 	var to []Outbound
 	var failed error
 	write := func() error {
-		failed = n.store.Enlist(ctx, notice, rev, to, n.now())
+		failed = n.store.Enlist(ctx, notice, rev, to, now())
 		rev++
 		for _, ref := range to {
 			n.service.options.Poke(ref.Channel)
@@ -324,7 +335,7 @@ func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
 	}
 	seen := 0
 	broken := n.store.Each(ctx, after, func(c Conversation) error {
-		one, err := n.copyFor(c, notice, n.now())
+		one, err := n.copyFor(c, notice, now())
 		if err != nil {
 			n.service.options.Log.Error("left out of a notice", "notice", notice.Message.ID, "number", c.Number, "error", err)
 		} else if one.left == "" {
@@ -345,8 +356,6 @@ func (n *Notices) enlist(ctx context.Context, notice Notice, rev uint64) error {
 	notice.Listed, notice.After = true, "" // a number is not kept longer than it is needed
 	return write()
 }
-
-func (n *Notices) now() time.Time { return n.service.options.Watch.At(time.Now()) }
 
 // copyFor returns what a notice would be to the person of a conversation.
 func (n *Notices) copyFor(c Conversation, notice Notice, now time.Time) (one copyFor, err error) {

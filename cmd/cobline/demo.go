@@ -135,6 +135,7 @@ type history struct {
 	acts    acts
 	serial  int
 	matters int // that an officer has to see to
+	rain    int // the day on which it rains next
 }
 
 // producer is one of the district's people.
@@ -191,8 +192,14 @@ func fillDemo(ctx context.Context, c Config, d district, store *boltstore.Store,
 	h.policy = c.Quiet.policy(h.line.service.Facts)
 	h.policy.Tariff = c.tariffs()[demoChannel]
 	h.now = h.at(0, 5, 0)
+	// The rain is near enough for a reminder and far enough to read about it first.
+	if h.rain = demoDays; !h.at(h.rain, rainHour-6, 0).After(h.end) {
+		h.rain++
+	}
 	for day := range demoDays + 1 {
-		h.plan(h.at(day, 5, 0), nil, h.forecast(day))
+		for _, hour := range []float64{5, 17} {
+			h.plan(h.at(day, hour, 0), nil, h.forecast(day))
+		}
 	}
 	h.plan(h.at(demoDays-6, 16, 0), nil, h.teach)
 	for i := range demoPeople {
@@ -207,28 +214,31 @@ func fillDemo(ctx context.Context, c Config, d district, store *boltstore.Store,
 // demoOfficer is who did what officers did.
 const demoOfficer, demoChannel = "officer", "sms"
 
-// forecast lets the officer type the coming days of every place. It rains every
-// sixth day in every second place, and tomorrow.
+// rainHour is the hour at which it rains in the district.
+const rainHour = 14
+
+// forecast lets the officer bring the coming days of every place. It rains every
+// sixth day in every second place, and next within a day and a half.
 func (h *history) forecast(day int) doing {
 	return func(ctx context.Context, _ gateway.Conversation) (string, time.Time, error) {
 		for i, p := range h.config.places() {
 			in := calc.ForecastInput{Issued: h.now}
 			dry := 0
-			for ; dry < 5 && !rains(day-1-dry, i); dry++ {
+			for ; dry < 5 && !h.rains(day-1-dry, i); dry++ {
 			}
 			for ahead := range 6 {
 				d := calc.Day{
 					Date: h.at(day+ahead, 12, 0), Max: new(calc.Celsius(29 - float64(p.Altitude)/400)), Min: new(calc.Celsius(19 - float64(p.Altitude)/400)),
 					HumidityMean: new(calc.Share(0.55)), Sunshine: new(calc.Hours(8.5)), Wind: new(calc.MetrePerSecond(2.5)), Rain: new(calc.Millimetre(0)),
 				}
-				if rains(day+ahead, i) {
+				if h.rains(day+ahead, i) {
 					d.HumidityMean, d.Sunshine = new(calc.Share(0.8)), new(calc.Hours(3))
 					d.RainByHour = make([]calc.Millimetre, 24)
-					copy(d.RainByHour[14:], []calc.Millimetre{3, 6, 4, 1})
+					copy(d.RainByHour[rainHour:], []calc.Millimetre{3, 6, 4, 1})
 				}
 				in.Days = append(in.Days, d)
 			}
-			err := h.line.knowledge.SetForecast(ctx, gateway.Forecast{Place: p.Key, Source: "invented", By: demoOfficer, Taken: h.now, Dry: dry, Input: in})
+			err := h.line.knowledge.SetForecast(ctx, gateway.Forecast{Place: p.Key, Source: "an invented weather table", By: demoOfficer, Taken: h.now, Dry: dry, Input: in})
 			if err != nil {
 				return "", time.Time{}, err
 			}
@@ -237,7 +247,7 @@ func (h *history) forecast(day int) doing {
 	}
 }
 
-func rains(day, place int) bool { return day%6 == (demoDays+1)%6 && place%2 == 0 }
+func (h *history) rains(day, place int) bool { return day%6 == h.rain%6 && place%2 == 0 }
 
 // teach lets the officer teach a word and write an answer.
 func (h *history) teach(ctx context.Context, _ gateway.Conversation) (string, time.Time, error) {
@@ -274,41 +284,40 @@ func (h *history) sees(p *producer, e gateway.Entry) {
 	})
 }
 
-// notice starts a notice of tomorrow's rain that has reached half of the phones
+// notice starts a notice of the next rain that has reached half of the phones
 // it is for, and waits for somebody to let it go on.
 func (h *history) notice(ctx context.Context) error {
 	notices := gateway.NewNotices(h.store, h.line.service)
 	var places []string
 	for i, p := range h.config.places() {
-		if rains(demoDays+1, i) && len(places) < 2 { // elsewhere it is still to be sent
+		if h.rains(h.rain, i) && len(places) < 2 { // elsewhere it is still to be sent
 			places = append(places, p.Key)
 		}
 	}
 	started, err := notices.Start(ctx, gateway.Notice{
-		By: demoOfficer, Message: dialog.Notice{Ready: "rain", Hour: h.at(demoDays+1, 14, 0)}, Audience: gateway.Audience{Places: places, Ring: dialog.RingAccepted},
+		By: demoOfficer, Message: dialog.Notice{Ready: "rain", Hour: h.at(h.rain, rainHour, 0)}, Audience: gateway.Audience{Places: places, Ring: dialog.RingAccepted},
 	}, h.end)
 	if err != nil {
 		return err
 	}
-	if err := h.list(ctx, notices, started.Message.ID); err != nil {
+	if err := notices.Enlist(ctx, func() time.Time { return h.end }); err != nil {
 		return err
 	}
 	s, err := notices.Get(ctx, started.Message.ID)
 	if err != nil {
 		return err
 	}
-	at := time.Now() // by which the list was made
-	leased, err := h.store.Lease(ctx, demoChannel, at, time.Minute, s.Tally.Enlisted/2)
+	leased, err := h.store.Lease(ctx, demoChannel, h.end, time.Minute, s.Tally.Enlisted/2)
 	if err != nil {
 		return err
 	}
 	for _, m := range leased {
-		_, settled, send, err := notices.Tell(ctx, m, at)
+		_, settled, send, err := notices.Tell(ctx, m, h.end)
 		if err != nil {
 			return err
 		}
 		if send {
-			settled = h.policy.After(m, nil, at, 0)
+			settled = h.policy.After(m, nil, h.end, 0)
 		}
 		if settled.Outcome != 0 {
 			if err := h.store.Settle(ctx, m.Ref, settled); err != nil {
@@ -316,32 +325,10 @@ func (h *history) notice(ctx context.Context) error {
 			}
 		}
 	}
-	if _, err := notices.Set(ctx, started.Message.ID, gateway.Paused, at); err != nil {
+	if _, err := notices.Set(ctx, started.Message.ID, gateway.Paused, h.end); err != nil {
 		return err
 	}
 	return gateway.Audit(ctx, h.store, gateway.Record{At: h.end, By: demoOfficer, What: "notice started", On: started.Message.ID})
-}
-
-// list waits until it is known whom a notice is for.
-func (h *history) list(ctx context.Context, notices *gateway.Notices, id string) error {
-	ctx, stop := context.WithCancel(ctx)
-	defer stop()
-	ended := make(chan error, 1)
-	go func() { ended <- notices.Run(ctx) }()
-	tick := time.NewTicker(5 * time.Millisecond)
-	defer tick.Stop()
-	for {
-		s, err := notices.Get(ctx, id)
-		if err != nil || s.Notice.Listed {
-			stop()
-			return errors.Join(err, <-ended)
-		}
-		select {
-		case err := <-ended:
-			return err
-		case <-tick.C:
-		}
-	}
 }
 
 // at returns a time of a day counted from the first.
@@ -491,12 +478,18 @@ func (h *history) asides(p *producer, i, first int) {
 		h.says(h.at(demoDays-8, 9, 0), p, "stop")
 	case 41:
 		h.says(h.end.Add(-95*time.Minute), p, "hurt")
-	case 52, 53, 54: // one is alight while somebody looks, by day
+	case 52, 53, 54: // alight while somebody looks; by night, lit late and not heard of since
 		lit := h.end.Add(-time.Duration(i-50) * 11 * time.Minute)
-		if hour := lit.In(h.zone).Hour(); hour >= 7 && hour < 15 {
-			h.says(lit.Add(-15*time.Minute), p, "recipe")
-			h.says(lit, p, "lit")
+		if hour := lit.In(h.zone).Hour(); hour < 7 || hour >= 15 {
+			if i > 52 {
+				return
+			}
+			if lit = h.at(demoDays, 14.8, 0); lit.After(h.end) {
+				lit = h.at(demoDays-1, 14.8, 0)
+			}
 		}
+		h.says(lit.Add(-15*time.Minute), p, "recipe")
+		h.says(lit, p, "lit")
 	}
 }
 

@@ -1,6 +1,8 @@
 package main
 
 import (
+	"log/slog"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -10,6 +12,7 @@ import (
 	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/boltstore"
+	"cobline/gateway/forecast"
 )
 
 // playDemo returns the store of a demonstration that was played.
@@ -94,6 +97,63 @@ func TestDemo(t *testing.T) {
 	require.NoError(t, err)
 	require.Positive(t, tally.Reached, tally)
 	require.Positive(t, tally.Waiting(), tally)
+}
+
+// TestDemoAtEveryHour: at whatever hour somebody looks, there are batches in every
+// stage, rain comes for which a reminder waits to be sent, and a notice is half
+// sent.
+func TestDemoAtEveryHour(t *testing.T) {
+	c, err := demoConfig(t.TempDir(), nil)
+	require.NoError(t, err)
+	step := 1
+	if os.Getenv("COBLINE_SCALE") == "small" {
+		step = 8
+	}
+	for hour := 0; hour < 24; hour += step {
+		now := time.Date(2027, 2, 17, hour, 7, 0, 0, c.zone())
+		t.Run(now.Format("15:04"), func(t *testing.T) {
+			t.Parallel()
+			store := playDemo(t, now)
+			stages := map[string]int{}
+			require.NoError(t, store.Each(t.Context(), gateway.Number{}, func(c gateway.Conversation) error {
+				for _, s := range c.State.Stages(now) {
+					stages[s]++
+				}
+				return nil
+			}))
+			for _, stage := range []string{"lit", "sealed", "opened", dialog.StageDrying} {
+				require.Positive(t, stages[stage], "nobody has %s: %v", stage, stages)
+			}
+
+			l, err := newLine(t.Context(), c, store, gateway.NewWatch(time.Time{}), nil, slog.New(slog.DiscardHandler))
+			require.NoError(t, err)
+			var notices []gateway.Notice
+			require.NoError(t, store.List(t.Context(), gateway.NoticeKind, "", 10, func(_ string, _ uint64, decode func(any) error) error {
+				notices = append(notices, gateway.Notice{})
+				return decode(&notices[len(notices)-1])
+			}))
+			require.Len(t, notices, 1)
+			tally, err := store.Tally(t.Context(), notices[0].Message.ID)
+			require.NoError(t, err)
+			require.Positive(t, tally.Reached, tally)
+			require.Positive(t, tally.Waiting(), tally)
+			for _, later := range []time.Duration{0, 2 * time.Hour} { // somebody looks around for a while
+				outlooks := forecast.Outlooks(l.knowledge.Facts(), l.knowledge.Forecasts(), nil, nil, "en", now.Add(later))
+				waits, started := 0, 0
+				for _, d := range forecast.Drafts(outlooks, notices, now.Add(later)) {
+					require.Equal(t, "rain", d.Notice.Message.Ready)
+					require.True(t, d.HourKnown)
+					if d.Started == "" {
+						waits++
+					} else {
+						started++
+					}
+				}
+				require.Positive(t, waits, "no reminder is to be sent")
+				require.Equal(t, 2, started)
+			}
+		})
+	}
 }
 
 // TestDemoIsTheSame: two demonstrations of one moment are told in the same words

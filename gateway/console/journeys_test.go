@@ -98,7 +98,6 @@ func (b *browser) leave() {
 // has come without loading the page again.
 func TestReminderByKeyboard(t *testing.T) {
 	o := newConsole(t)
-	o.time = time.Now().Truncate(time.Second) // the list of a notice goes by the machine's clock
 	for i, texts := range [][]string{{"cobs 2 drums snaps food", "LIT"}, {"cobs 2 drums snaps food"}, {"hi"}, {"cobs 2 drums snaps food", "LIT", "STOP"}} {
 		for _, text := range texts {
 			o.says(person(t, i), text)

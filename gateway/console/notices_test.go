@@ -44,27 +44,10 @@ func (o *office) send(n gateway.Notice) gateway.Notice {
 }
 
 // run lets the notices be listed.
-func (o *office) run() {
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error)
-	go func() { ended <- o.Notices.Run(ctx) }()
-	require.Eventually(o.t, func() bool {
-		all, err := o.Notices.List(ctx)
-		require.NoError(o.t, err)
-		for _, s := range all {
-			if s.Notice.Progress == gateway.Running && !s.Notice.Listed {
-				return false
-			}
-		}
-		return true
-	}, 10*time.Second, 5*time.Millisecond)
-	stop()
-	require.NoError(o.t, <-ended)
-}
+func (o *office) run() { require.NoError(o.t, o.Notices.Enlist(context.Background(), o.clock)) }
 
 func TestNoticeFromFormToPhones(t *testing.T) {
 	o := newConsole(t)
-	o.time = time.Now().Truncate(time.Second) // the list of a notice goes by the machine's clock
 	o.joined("lakeside", 1, 2)
 	o.joined("home", 3)
 	o.outbox()
