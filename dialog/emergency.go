@@ -221,7 +221,7 @@ const maxReplies = 3
 // goes back to the language of the conversation.
 func (t *turn) aidIn(text string) (back func()) {
 	lang := t.lang
-	if cry, clear := t.e.lexicons.language(text); clear && cry != "en" && t.speaks(cry) {
+	if cry, clear := t.e.lexicons.language(text, nil); clear && cry != "en" && t.speaks(cry) {
 		t.lang = cry
 	}
 	return func() { t.lang = lang }

@@ -37,3 +37,35 @@ func TestNobodyIsSentALanguageThatWaits(t *testing.T) {
 	p.langs = []locales.Lang{"en", "sw"}
 	require.Equal(t, locales.Lang("sw"), p.says("kiswahili").Heard.Lang)
 }
+
+// TestWordsOfALanguageThatIsOff: what a person works with is heard in the
+// languages switched on; a cry, STOP, HELP and the names of languages in all.
+func TestWordsOfALanguageThatIsOff(t *testing.T) {
+	for _, row := range []struct {
+		text string
+		on   []locales.Lang
+		want string // the first reply
+		tier string
+	}{
+		{"magunzi pipa 2 makavu", []locales.Lang{"en", "sw"}, "line.hello", ""},
+		{"magunzi pipa 2 makavu", []locales.Lang{"en"}, "line.menu", ""},
+		{"amezimia ndani", []locales.Lang{"en"}, "aid.not-waking", "a"},
+		{"nimeungua mkono", []locales.Lang{"en"}, "aid.burn", "a"},
+		{"msaada", []locales.Lang{"en"}, "line.help", ""},
+		{"stop", []locales.Lang{"fr"}, "consent.stopped", ""},
+		{"kifaransa", []locales.Lang{"en", "fr"}, "line.menu", ""},
+		{"y", []locales.Lang{"fr"}, "line.menu", ""},
+	} {
+		p := newPhone(t)
+		p.langs = row.on
+		turn := p.says(row.text)
+		if row.want == "line.hello" {
+			require.Equal(t, "recipe", turn.Heard.Topic)
+			require.Equal(t, locales.Lang("sw"), turn.Heard.Lang)
+			continue
+		}
+		require.Equal(t, row.want, keys(turn)[0], "%q on %v", row.text, row.on)
+		require.Equal(t, row.tier, turn.Heard.Tier, row.text)
+		require.NotEqual(t, locales.Lang("sw"), turn.Heard.Lang)
+	}
+}

@@ -1,6 +1,7 @@
 package dialog
 
 import (
+	"math/bits"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -271,14 +272,29 @@ func (s span) is(concept string) bool { return slices.Contains(s.concepts, conce
 type lexicons struct {
 	order []locales.Lang // of the catalogue
 	words map[locales.Lang]vocabulary
+	folds []folding
+}
+
+// langset is a set of languages: the bit of each is its place in the order.
+type langset uint64
+
+// folding is languages that fold a text alike, and which of them have a word: one
+// look tells of all, however many there are.
+type folding struct {
+	lang    locales.Lang // one of them
+	langs   langset
+	holders map[string]langset
 }
 
 // vocabulary is the words of one language: of the topics, of harm, and of the
 // trade where they sound like harm.
 type vocabulary struct {
 	main, safety, trade *index
+	abroad              *index            // of main, what is heard where the language is off
 	holders             map[string]holder // of every word of the three
 	taught              []vocabulary      // what officers taught beside them
+	bit                 langset           // of the language
+	fold                int               // which folding it has
 }
 
 // holder says which indexes of a vocabulary hold a word. Most words of a text are
@@ -306,41 +322,104 @@ func (v vocabulary) knows(word string) bool {
 
 func compile(c *locales.Catalog) lexicons {
 	out := lexicons{order: c.Heard(), words: map[locales.Lang]vocabulary{}}
-	for _, l := range out.order {
+	for i, l := range out.order {
 		safe := func(concept string) bool { return slices.Contains(safetyFamilies, family(concept)) }
 		trade := func(concept string) bool { return family(concept) == tradeFamily }
 		v := vocabulary{
 			main: newIndex(l, c.Words(l), func(concept string) bool {
 				return !safe(concept) && !trade(concept) && family(concept) != subjectFamily && concept != officeWord
 			}, fuzzyLetters),
+			abroad: newIndex(l, c.Words(l), func(concept string) bool {
+				return family(concept) == "lang" || slices.Contains(heardAbroad, concept)
+			}, fuzzyLetters),
 			safety: newIndex(l, c.Words(l), safe, safetyLetters),
 			trade:  newIndex(l, c.Words(l), trade, safetyLetters),
 
-			holders: map[string]holder{},
+			holders: map[string]holder{}, bit: 1 << i,
+		}
+		if !slices.Contains(c.Langs(), l) {
+			v.abroad = v.main // it is made of such words alone
 		}
 		for h, x := range map[holder]*index{inMain: v.main, inSafety: v.safety, inTrade: v.trade} {
 			for word := range x.words {
 				v.holders[word] |= h
 			}
 		}
+		v.fold = out.folding(l)
+		f := &out.folds[v.fold]
+		f.langs |= v.bit
+		for word := range v.holders {
+			f.holders[word] |= v.bit
+		}
 		out.words[l] = v
 	}
 	return out
 }
 
-// first returns the languages with l in front.
-func (x lexicons) first(l locales.Lang) []locales.Lang {
-	out := make([]locales.Lang, 0, len(x.order))
-	if _, ok := x.words[l]; ok {
-		out = append(out, l)
+// heardAbroad are the meanings that count in every language, whether the operator
+// has switched it on or not, beside the names of languages and all that tells of
+// harm.
+var heardAbroad = []string{"word.stop", "word.help", "word.hurt", "word.language"}
+
+// folding returns the place of how a language folds.
+func (x *lexicons) folding(l locales.Lang) int {
+	i := slices.IndexFunc(x.folds, func(f folding) bool { return locales.Folding(f.lang) == locales.Folding(l) })
+	if i < 0 {
+		i = len(x.folds)
+		x.folds = append(x.folds, folding{lang: l, holders: map[string]langset{}})
 	}
-	for _, o := range x.order {
-		if o != l {
-			out = append(out, o)
+	return i
+}
+
+// ear is one language as a text is read in it.
+type ear struct {
+	vocabulary
+	lang   locales.Lang
+	main   *index // its words of the topics; where it is off, those that are heard all the same
+	tokens []token
+	taught []vocabulary // what officers taught, for everybody and for the place
+}
+
+// ears returns the languages in which a text means something, that of the session
+// first and the others in their order, and for each word those that have it. On
+// are the languages switched on; nil are all.
+func (x lexicons) ears(session locales.Lang, on []locales.Lang, tokens []token, taught *Overlay, place string) ([]ear, []langset) {
+	views, held := make([][]token, len(x.folds)), make([]langset, len(tokens))
+	own, known := x.words[session]
+	all := langset(0)
+	for i, f := range x.folds {
+		if views[i] = tokens; !known || i != own.fold {
+			views[i] = in(f.lang, tokens)
+		}
+		for j, t := range views[i] {
+			held[j] |= f.holders[t.word]
+			all |= held[j]
 		}
 	}
-	return out
+	var out []ear
+	add := func(l locales.Lang, v vocabulary) {
+		e := ear{vocabulary: v, lang: l, main: v.main, tokens: views[v.fold], taught: taught.in(l, place)}
+		if all&v.bit == 0 && len(e.taught) == 0 && l != session {
+			return
+		}
+		if on != nil && l != session && !slices.Contains(on, l) {
+			e.main = v.abroad
+		}
+		out = append(out, e)
+	}
+	if known {
+		add(session, own)
+	}
+	for _, l := range x.order {
+		if l != session {
+			add(l, x.words[l])
+		}
+	}
+	return out, held
 }
+
+// has reports whether the language has a word.
+func (e ear) has(held langset) bool { return held&e.bit != 0 }
 
 // guesser returns the guesses for a token in one language, each worked out
 // once. A word the language knows is not guessed at.
@@ -363,33 +442,59 @@ func (v vocabulary) guesser(x *index, tokens []token, letters int) func(int) []s
 	}
 }
 
-// spans reads the meanings of a text, given as each language folds it, one after
-// the other: the session language first, then words of the other languages, and
-// guesses in the session language only. What officers taught of a language ranks
-// with its words.
-func (x lexicons) spans(order []locales.Lang, views [][]token, taught lessons) []span {
-	tokens := views[0]
+// shortAbroad is how many Latin letters a word of another language than the
+// session's has at least to mean something alone: shorter ones are other words
+// everywhere.
+const shortAbroad = 3
+
+// small reports whether a span is one such short word.
+func (e ear) small(s span) bool {
+	word := e.tokens[s.from].word
+	return s.to-s.from == 1 && len(word) < shortAbroad && word[0] < utf8.RuneSelf
+}
+
+// spans reads the meanings of a text in each of its languages, one after the
+// other: the session language first, then words of the other languages, and
+// guesses in the session language only. With what officers taught of a language it
+// ranks with its words.
+func spans(ears []ear, held []langset, taught bool) []span {
+	if len(ears) == 0 {
+		return nil
+	}
+	tokens := ears[0].tokens
 	out := make([]span, 0, len(tokens)/2+1)
-	first := x.words[order[0]].beside(taught.of(0))
-	guesses := first.guesser(first.main, tokens, fuzzyLetters)
-	taughtGuesses := make([]func(int) []string, len(taught.of(0)))
-	for k, v := range taught.of(0) {
-		taughtGuesses[k] = first.guesser(v.main, tokens, fuzzyLetters)
+	first := ears[0]
+	var lessons []vocabulary
+	if taught {
+		lessons = first.taught
+	}
+	guesses := first.beside(lessons).guesser(first.main, tokens, fuzzyLetters)
+	taughtGuesses := make([]func(int) []string, len(lessons))
+	for k, v := range lessons {
+		taughtGuesses[k] = first.beside(lessons).guesser(v.main, tokens, fuzzyLetters)
 	}
 	for from := 0; from < len(tokens); {
 		best, found := span{}, false
-		for i, l := range order {
+		for i, e := range ears {
+			if i > 0 && !e.has(held[from]) && !(taught && len(e.taught) > 0) {
+				continue
+			}
 			var g func(int) []string
 			if i == 0 {
 				g = guesses
 			}
-			s, ok := x.words[l].main.at(views[i], from, g)
-			for k, v := range taught.of(i) {
-				if i == 0 {
-					g = taughtGuesses[k]
-				}
-				if o, known := v.main.at(views[i], from, g); known {
-					s, ok = joined(s, ok, o), true
+			s, ok := e.main.at(e.tokens, from, g)
+			if ok && i > 0 && e.small(s) {
+				ok = false
+			}
+			if taught {
+				for k, v := range e.taught {
+					if i == 0 {
+						g = taughtGuesses[k]
+					}
+					if o, known := v.main.at(e.tokens, from, g); known {
+						s, ok = joined(s, ok, o), true
+					}
 				}
 			}
 			if ok && (!found || s.to > best.to || best.fuzzy && !s.fuzzy && s.to == best.to) {
@@ -424,41 +529,49 @@ func joined(a span, known bool, b span) span {
 // another word of alarm in that language stands beside it ("burn on my hand").
 const shortForeign = 5
 
+// loud reports whether a word of another language than the session's raises an
+// alarm alone: a long one does, and one in letters that no other language has.
+func (e ear) loud(word string) bool {
+	return utf8.RuneCountInString(word) >= shortForeign || word[0] >= utf8.RuneSelf && locales.Wide(e.lang)
+}
+
 // harms reads every phrase of harm that starts at any word, in each language as
 // that folds it, but for those that
 // lie within an ordinary phrase of the trade or a longer phrase of harm: "the
 // goats are dead" is not "dead".
 // What officers taught adds to them and takes none away.
-func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) []span {
+func harms(ears []ear, held []langset) []span {
 	var out, trade, added []span
-	for i, l := range order {
-		v := x.words[l]
+	for i, e := range ears {
 		var g func(int) []string
-		if i == 0 && !locales.Agglutinative(l) {
-			g = v.guesser(v.safety, views[0], safetyLetters)
+		if i == 0 && !locales.Agglutinative(e.lang) {
+			g = e.guesser(e.safety, e.tokens, safetyLetters)
 		}
-		words := views[i]
+		words := e.tokens
 		var found []span
 		alarming := i == 0
 		for from := range words {
-			held := v.holders[words[from].word]
+			if !e.has(held[from]) && g == nil {
+				continue
+			}
+			held := e.holders[words[from].word]
 			if held&inTrade != 0 {
-				if s, ok := v.trade.at(words, from, nil); ok {
+				if s, ok := e.trade.at(words, from, nil); ok {
 					trade = append(trade, s)
 				}
 			}
 			if held&inSafety == 0 && (held != 0 || g == nil) {
 				continue
 			}
-			if s, ok := v.safety.at(words, from, g); ok {
-				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || utf8.RuneCountInString(words[from].word) >= shortForeign
+			if s, ok := e.safety.at(words, from, g); ok {
+				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || e.loud(words[from].word)
 				found = append(found, s)
 			}
 		}
 		if alarming {
 			out = append(out, found...)
 		}
-		for _, v := range taught.of(i) {
+		for _, v := range e.taught {
 			if len(v.safety.words) == 0 {
 				continue
 			}
@@ -478,31 +591,41 @@ func (x lexicons) harms(order []locales.Lang, views [][]token, taught lessons) [
 	}), added...)
 }
 
-// language returns the language most words of a text belong to, and whether
-// that is clear. The order given breaks no tie.
-func (x lexicons) language(text string) (locales.Lang, bool) {
-	var best locales.Lang
-	most, clear := 0, false
-	words := make([]string, 0, maxTokens/8)
-	for r := (reader{lang: x.order[0], text: strings.ToValidUTF8(text, " ")}); len(words) < maxTokens; {
+// language returns the language most words of a text belong to, and whether that
+// is clear, among some; nil are all that are heard. Their order breaks no tie.
+func (x lexicons) language(text string, among []locales.Lang) (best locales.Lang, clear bool) {
+	asked := langset(0)
+	for _, l := range among {
+		asked |= x.words[l].bit
+	}
+	if among == nil {
+		asked = ^asked
+	}
+	var votes [64]int
+	n := 0
+	for r := (reader{lang: x.order[0], text: strings.ToValidUTF8(text, " ")}); n < maxTokens; {
 		t, ok := r.next()
 		if !ok {
 			break
 		}
-		if t.raw != "" {
-			words = append(words, t.raw)
+		if t.raw == "" {
+			continue
+		}
+		n++
+		held := langset(0)
+		for _, f := range x.folds {
+			held |= f.holders[locales.Fold(f.lang, t.raw)]
+		}
+		for held &= asked; held != 0; held &= held - 1 {
+			votes[bits.TrailingZeros64(uint64(held))]++
 		}
 	}
-	for _, l := range x.order {
-		n := 0
-		for _, word := range words {
-			if x.words[l].knows(locales.Fold(l, word)) {
-				n++
-			}
-		}
-		if n > most {
-			best, most, clear = l, n, true
-		} else if n == most {
+	most := 0
+	for i, l := range x.order {
+		switch {
+		case votes[i] > most:
+			best, most, clear = l, votes[i], true
+		case votes[i] == most:
 			clear = false
 		}
 	}

@@ -30,24 +30,18 @@ type part struct {
 	token    int
 }
 
-// readText reads a text for a person of a place who speaks l. What officers
+// readText reads a text for a person of a place who speaks l, where some languages
+// are switched on. What officers
 // taught has the rank of the catalogue's own words, but is not looked at in a
 // text that reports on a burn or asks for peace without it.
-func (e *Engine) readText(l locales.Lang, text string, taught *Overlay, place string) reading {
+func (e *Engine) readText(l locales.Lang, on []locales.Lang, text string, taught *Overlay, place string) reading {
 	r := reading{text: text, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
-	order := e.lexicons.first(l)
-	views := make([][]token, len(order))
-	for i, o := range order {
-		if views[i] = r.tokens; i > 0 {
-			views[i] = in(o, r.tokens)
-		}
-	}
-	lessons := taught.lessons(order, place)
-	r.plain = e.lexicons.spans(order, views, nil)
-	r.safety = e.lexicons.harms(order, views, lessons)
-	if r.spans = r.plain; e.lexicons.touched(order, views, lessons) && !r.guarded() {
-		if spans := e.lexicons.spans(order, views, lessons); r.keeps(spans) {
-			r.spans = spans
+	ears, held := e.lexicons.ears(l, on, r.tokens, taught, place)
+	r.plain = spans(ears, held, false)
+	r.safety = harms(ears, held)
+	if r.spans = r.plain; touched(ears) && !r.guarded() {
+		if taught := spans(ears, held, true); r.keeps(taught) {
+			r.spans = taught
 		}
 	}
 	r.parts = r.cut()

@@ -136,7 +136,7 @@ func (t *turn) settleLanguage(text string) {
 	if t.s.Chosen || len(t.s.Drums) > 0 && t.s.Lang != "" {
 		return
 	}
-	best, clear := t.e.lexicons.language(text)
+	best, clear := t.e.lexicons.language(text, t.languages())
 	switch {
 	case !clear || !t.speaks(best):
 	case t.s.Lang == "":
@@ -498,11 +498,11 @@ func (t *turn) stopBeside() {
 // of harm in another one, in that language: short words, which mean other things
 // beside the words of the person and alone, count there.
 func (t *turn) criesAbroad(text string) bool {
-	lang, clear := t.e.lexicons.language(text)
+	lang, clear := t.e.lexicons.language(text, nil)
 	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 || !t.speaks(lang) {
 		return false
 	}
-	em := t.e.readText(lang, text, t.taught(), t.place.Key).emergency()
+	em := t.e.readText(lang, t.languages(), text, t.taught(), t.place.Key).emergency()
 	if em.tier == "" {
 		return false
 	}

@@ -92,23 +92,16 @@ func sortedScopes[V any](m map[scope]V) []scope {
 	})
 }
 
-// lessons is what was taught in each language of a text, in the order in which
-// its languages are read: for everybody, and for the place.
-type lessons [][]vocabulary
-
-// lessons returns what was taught for people of a place; nil for nothing.
-func (o *Overlay) lessons(order []locales.Lang, place string) lessons {
+// in returns what was taught in a language for people of a place: for everybody,
+// and for the place.
+func (o *Overlay) in(l locales.Lang, place string) []vocabulary {
 	if o == nil || len(o.words) == 0 {
 		return nil
 	}
-	out := make(lessons, len(order))
-	for i, l := range order {
-		var ok bool
-		if out[i], ok = o.layers[scope{l, place}]; !ok {
-			out[i] = o.layers[scope{l, ""}]
-		}
+	if layers, ok := o.layers[scope{l, place}]; ok {
+		return layers
 	}
-	return out
+	return o.layers[scope{l, ""}]
 }
 
 // scopes returns what holds for a person of a place.
@@ -119,32 +112,19 @@ func scopes(l locales.Lang, place string) []scope {
 	return []scope{{l, ""}, {l, place}}
 }
 
-// of returns what was taught in one of the languages.
-func (l lessons) of(i int) []vocabulary {
-	if l == nil {
-		return nil
-	}
-	return l[i]
-}
-
 // touched reports whether a text holds a taught word, or a slip of one: only then
 // is it read again.
-func (x lexicons) touched(order []locales.Lang, views [][]token, taught lessons) bool {
-	for i := range taught {
-		for _, v := range taught[i] {
-			for _, t := range views[i] {
-				if v.main.words[t.word] || i == 0 && !x.words[order[0]].knows(t.word) && v.main.guess(t.word, fuzzyLetters) != nil {
+func touched(ears []ear) bool {
+	for i, e := range ears {
+		for _, v := range e.taught {
+			for _, t := range e.tokens {
+				if v.main.words[t.word] || i == 0 && !e.knows(t.word) && v.main.guess(t.word, fuzzyLetters) != nil {
 					return true
 				}
 			}
 		}
 	}
 	return false
-}
-
-// in returns what was taught in a language for people of a place.
-func (o *Overlay) in(l locales.Lang, place string) []vocabulary {
-	return o.lessons([]locales.Lang{l}, place).of(0)
 }
 
 // taught returns what officers taught.
@@ -157,7 +137,7 @@ func (t *turn) taught() *Overlay {
 
 // read reads a text of this person.
 func (t *turn) read(text string) reading {
-	r := t.e.readText(t.lang, text, t.taught(), t.place.Key)
+	r := t.e.readText(t.lang, t.languages(), text, t.taught(), t.place.Key)
 	t.taughtHeard = len(r.spans) != len(r.plain) || len(r.spans) > 0 && &r.spans[0] != &r.plain[0]
 	return r
 }

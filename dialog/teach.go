@@ -233,7 +233,7 @@ func (e *Engine) CheckLesson(f *Facts, l Lesson) error {
 	if g.rule != "" {
 		o.doubt("%s: an administrator has to look at %q too.", g.rule, l.Word)
 	}
-	r := e.readText(l.Lang, l.Word, nil, "")
+	r := e.readText(l.Lang, nil, l.Word, nil, "")
 	e.checkMeant(&o, r, l)
 	e.checkDanger(&o, r, l.Word, family(l.Concept) == "emergency")
 	e.checkParts(&o, r, l)
@@ -436,7 +436,7 @@ func (e *Engine) checkQuestion(o *objections, f *Facts, w Written, q string) {
 	if !e.checkWords(o, w.Lang, q) {
 		return
 	}
-	r := e.readText(w.Lang, q, nil, "")
+	r := e.readText(w.Lang, nil, q, nil, "")
 	e.checkDanger(o, r, q, false)
 	for _, s := range r.plain {
 		if !s.fuzzy && s.from == 0 && s.to == len(r.tokens) && !r.guarded() {
@@ -467,7 +467,7 @@ func (e *Engine) checkQuestion(o *objections, f *Facts, w Written, q string) {
 // checkSubjects objects to an answer that speaks of what the rules of the burn
 // speak of.
 func (e *Engine) checkSubjects(o *objections, w Written) {
-	r := e.readText(w.Lang, w.Text, nil, "")
+	r := e.readText(w.Lang, nil, w.Text, nil, "")
 	spoken := map[string]string{} // the subject and the word that shows it
 	known := false
 	for _, s := range subjects {

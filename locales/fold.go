@@ -32,6 +32,15 @@ func Fold(l Lang, s string) string {
 // listed. In Hausa it is a letter.
 var apostrophes = map[Lang]string{"fr": " ", "ha": "'"}
 
+// Folding names how a language folds: two languages of one name fold every text
+// alike.
+func Folding(l Lang) string {
+	if l == "en" {
+		return "en"
+	}
+	return apostrophes[l]
+}
+
 // Elides reports whether an apostrophe parts two words in a language.
 func Elides(l Lang) bool { return apostrophes[l] == " " }
 
