@@ -96,14 +96,34 @@ func (b *bureau) says(text string) string {
 }
 
 // producers are people with a recipe of today.
-func (b *bureau) producers(from, to int) {
+func (b *bureau) producers(from, to int) { peopleOf(b.line, from, to) }
+
+func peopleOf(l *line, from, to int) {
 	for i := from; i < to; i++ {
-		in := b.inbound("none", "cobs 1 drum dry")
-		in.From = number(b, i)
+		in := l.inbound("none", "cobs 1 drum dry")
+		in.From = number(l, i)
 		in.Sender = in.From.Digits()
-		b.receive(in)
+		l.receive(in)
 	}
-	b.line.waiting("none")
+	l.waiting("none")
+}
+
+// rainy returns a place where it rains from 14:00 on for four days.
+func rainy(t require.TestingT, place dialog.Place, now time.Time) dialog.Place {
+	f := calc.ForecastInput{Place: calc.Place{Lat: place.Lat, Lon: place.Lon, Altitude: place.Altitude, Zone: place.Zone}, Issued: now.In(place.Zone)}
+	for i := range 4 {
+		rain := make([]calc.Millimetre, 24)
+		rain[14] = 6
+		f.Days = append(f.Days, calc.Day{
+			Date: now.In(place.Zone).AddDate(0, 0, i), Max: new(calc.Celsius(27)), Min: new(calc.Celsius(15)),
+			Wind: new(calc.MetrePerSecond(2.5)), HumidityMean: new(calc.Share(.75)), Sunshine: new(calc.Hours(4)), RainByHour: rain,
+		})
+	}
+	forecast, err := calc.NewForecast(f)
+	require.NoError(t, err)
+	place, err = place.WithForecast(forecast, 3)
+	require.NoError(t, err)
+	return place
 }
 
 // code asks for a warning of rain and returns the code that came.
@@ -496,20 +516,7 @@ func TestOutlookByPhone(t *testing.T) {
 	b := newBureau(t)
 	b.now = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 	facts := *b.service.Facts()
-	place := facts.Places["home"]
-	f := calc.ForecastInput{Place: calc.Place{Lat: place.Lat, Lon: place.Lon, Altitude: place.Altitude, Zone: place.Zone}, Issued: b.now.In(place.Zone)}
-	for i := range 4 {
-		rain := make([]calc.Millimetre, 24)
-		rain[14] = 6
-		f.Days = append(f.Days, calc.Day{
-			Date: time.Date(2026, 3, 2+i, 0, 0, 0, 0, place.Zone), Max: new(calc.Celsius(27)), Min: new(calc.Celsius(15)),
-			Wind: new(calc.MetrePerSecond(2.5)), HumidityMean: new(calc.Share(.75)), Sunshine: new(calc.Hours(4)), RainByHour: rain,
-		})
-	}
-	forecast, err := calc.NewForecast(f)
-	require.NoError(t, err)
-	place, err = place.WithForecast(forecast, 3)
-	require.NoError(t, err)
+	place := rainy(t, facts.Places["home"], b.now)
 	facts.Places = map[string]dialog.Place{"home": place}
 	b.service.SetFacts(&facts)
 	in := b.inbound("none", "LIT")

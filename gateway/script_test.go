@@ -2,6 +2,7 @@ package gateway_test
 
 import (
 	"bytes"
+	"context"
 	"flag"
 	"fmt"
 	"os"
@@ -35,6 +36,10 @@ var update = flag.Bool("update", false, "rewrite the screens in testdata/convers
 //	> 1                      what is keyed
 //	hangs up                 the session breaks off
 //	sms a text               a text message instead of a key
+//	office 482913            the phone becomes an officer's, with this PIN
+//	forecast rain            it rains from 14:00 on the coming days
+//	asks a text, waits       somebody asks the officers; somebody waits for a call
+//	people 3                 so many have asked for a recipe today
 //	= a screen               further lines are indented by two spaces
 //	< a text message that comes beside the screen
 //	! a text message that nobody asked for just now
@@ -63,14 +68,22 @@ func TestDialledConversations(t *testing.T) {
 	require.GreaterOrEqual(t, played, 4)
 }
 
-// dialler is a phone that dials the line, and the line itself.
+// dialler is a phone that dials the line, and the line itself. Of an officer's
+// phone the office is there too.
 type dialler struct {
 	*line
 	out      bytes.Buffer
 	zone     *time.Location
 	sessions int
 	limit    int
+	waiting  *waitings
+	code     string // that confirms a warning; scripts write theCode
 }
+
+// theCode stands in scripts for the code that is drawn.
+const theCode = "550017"
+
+var codeSent = regexp.MustCompile(`\b[0-9]{6}\b`)
 
 func newDialler(t *testing.T) *dialler {
 	zone, err := time.LoadLocation("Africa/Nairobi")
@@ -79,7 +92,7 @@ func newDialler(t *testing.T) *dialler {
 	require.NoError(t, err)
 	engine, err := dialog.New(catalog, dialog.Options{})
 	require.NoError(t, err)
-	d := &dialler{zone: zone, limit: 160}
+	d := &dialler{zone: zone, limit: 160, waiting: &waitings{}}
 	d.line = newLine(t, func(o *gateway.Options) {
 		o.Main = "none"
 		o.Channels["screens"] = gateway.Channel{Ability: dialog.Ability{Limit: 160}, Keys: pageKeys}
@@ -126,7 +139,21 @@ func (d *dialler) plays(script string) string {
 		case word == ">":
 			d.press(rest)
 		case word == "sms":
-			d.texts("<", d.receive(d.inbound("all", rest)).Texts)
+			d.texts("<", d.receive(d.inbound("all", d.meant(rest))).Texts)
+			d.texts("<", d.line.out("none"))
+			d.pass(2 * time.Second)
+		case word == "office":
+			d.office(rest)
+		case line == "forecast rain":
+			d.rains()
+		case word == "asks":
+			d.waiting.questions = append(d.waiting.questions, gateway.Waiting{At: d.now, Number: number(d, 2), Text: rest})
+		case line == "waits":
+			d.waiting.calls = append(d.waiting.calls, gateway.Waiting{At: d.now, Number: number(d, 3)})
+		case word == "people":
+			n, err := strconv.Atoi(rest)
+			require.NoError(d, err)
+			peopleOf(d.line, 10, 10+n)
 		default:
 			require.Fail(d, "a line no script knows", line)
 		}
@@ -134,12 +161,40 @@ func (d *dialler) plays(script string) string {
 	return d.out.String()
 }
 
+// meant returns a text with the code that was drawn for the one of the script.
+func (d *dialler) meant(text string) string {
+	if d.code == "" {
+		return text
+	}
+	return strings.ReplaceAll(text, theCode, d.code)
+}
+
+// office makes the phone an officer's.
+func (d *dialler) office(pin string) {
+	office := gateway.NewOffice(gateway.NewNotices(d.store, d.service), gateway.OfficeOptions{
+		Waiting: d.waiting, Rounds: 1000,
+		May: func(context.Context, string) (bool, error) { return true, nil },
+	})
+	_, err := office.AddPhone(d.ctx, number(d, 1), "amina", nil, "en", "admin", d.now)
+	require.NoError(d, err)
+	d.pass(time.Second)
+	require.NoError(d, office.SetPIN(d.ctx, number(d, 1), pin, "amina", d.now))
+	d.texts("!", d.line.out("none"))
+}
+
+// rains lets rain come to the place at 14:00 of the coming days.
+func (d *dialler) rains() {
+	facts := *d.service.Facts()
+	facts.Places = map[string]dialog.Place{"home": rainy(d, facts.Places["home"], d.now)}
+	d.service.SetFacts(&facts)
+}
+
 // press keys something in the session and writes the screen and what comes by
 // text message beside it.
 func (d *dialler) press(text string) {
 	channel := map[int]string{160: "screens", 100: "small"}[d.limit]
 	require.NotEmpty(d, channel, "no channel has screens of %d", d.limit)
-	in := d.inbound(channel, text)
+	in := d.inbound(channel, d.meant(text))
 	in.Via, in.Session = dialog.USSD, fmt.Sprint("s", d.sessions)
 	shown := d.receive(in)
 	d.texts("=", []string{shown.Screen.Text()})
@@ -182,6 +237,10 @@ func (d *dialler) until(moment string) {
 // texts writes what a phone shows, each with its mark.
 func (d *dialler) texts(mark string, texts []string) {
 	for _, text := range texts {
+		if strings.HasPrefix(text, "Code ") {
+			d.code = codeSent.FindString(text)
+			text = codeSent.ReplaceAllString(text, theCode)
+		}
 		fmt.Fprintf(&d.out, "%s %s\n", mark, strings.ReplaceAll(text, "\n", "\n  "))
 	}
 }
