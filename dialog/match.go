@@ -392,7 +392,9 @@ func (x lexicons) ears(session locales.Lang, on []locales.Lang, tokens []token, 
 			views[i] = in(f.lang, tokens)
 		}
 		for j, t := range views[i] {
-			held[j] |= f.holders[t.word]
+			for word := range strings.SplitSeq(t.word, " ") {
+				held[j] |= f.holders[word]
+			}
 			all |= held[j]
 		}
 	}
@@ -535,6 +537,29 @@ func (e ear) loud(word string) bool {
 	return utf8.RuneCountInString(word) >= shortForeign || word[0] >= utf8.RuneSelf && locales.Wide(e.lang)
 }
 
+// parted returns the words of a text, and the place of each among its tokens. What
+// a language folds to two words, as French does at an apostrophe, is one token to a
+// session in another.
+func (e ear) parted() (words []token, at func(int) int) {
+	if !slices.ContainsFunc(e.tokens, func(t token) bool { return strings.Contains(t.word, " ") }) {
+		return e.tokens, func(i int) int { return i }
+	}
+	var places []int
+	for i, t := range e.tokens {
+		for word := range strings.SplitSeq(t.word, " ") {
+			t.word = word
+			words, places = append(words, t), append(places, i)
+		}
+	}
+	return words, func(i int) int { return places[i] }
+}
+
+// among returns a span of words as one of the tokens where they stand.
+func (s span) among(at func(int) int) span {
+	s.from, s.to = at(s.from), at(s.to-1)+1
+	return s
+}
+
 // harms reads every phrase of harm that starts at any word, in each language as
 // that folds it, but for those that
 // lie within an ordinary phrase of the trade or a longer phrase of harm: "the
@@ -543,21 +568,21 @@ func (e ear) loud(word string) bool {
 func harms(ears []ear, held []langset) []span {
 	var out, trade, added []span
 	for i, e := range ears {
+		words, at := e.parted()
 		var g func(int) []string
 		if i == 0 && !locales.Agglutinative(e.lang) {
-			g = e.guesser(e.safety, e.tokens, safetyLetters)
+			g = e.guesser(e.safety, words, safetyLetters)
 		}
-		words := e.tokens
 		var found []span
 		alarming := i == 0
 		for from := range words {
-			if !e.has(held[from]) && g == nil {
+			if !e.has(held[at(from)]) && g == nil {
 				continue
 			}
 			held := e.holders[words[from].word]
 			if held&inTrade != 0 {
 				if s, ok := e.trade.at(words, from, nil); ok {
-					trade = append(trade, s)
+					trade = append(trade, s.among(at))
 				}
 			}
 			if held&inSafety == 0 && (held != 0 || g == nil) {
@@ -565,7 +590,7 @@ func harms(ears []ear, held []langset) []span {
 			}
 			if s, ok := e.safety.at(words, from, g); ok {
 				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || e.loud(words[from].word)
-				found = append(found, s)
+				found = append(found, s.among(at))
 			}
 		}
 		if alarming {
@@ -577,7 +602,7 @@ func harms(ears []ear, held []langset) []span {
 			}
 			for from := range words {
 				if s, ok := v.safety.at(words, from, nil); ok {
-					added = append(added, s)
+					added = append(added, s.among(at))
 				}
 			}
 		}
