@@ -124,14 +124,13 @@ func TestOptionsByTheirWords(t *testing.T) {
 // TestTheAdviceOnHalfBurnedPiecesWorks: what the line tells a person to text is
 // understood, charcoal and pieces.
 func TestTheAdviceOnHalfBurnedPiecesWorks(t *testing.T) {
-	for lang, text := range map[locales.Lang]string{
-		"en": "WEIGHED 9 kg charcoal, 1 kg half-burned",
-		"sw": "NIMEPIMA mkaa kilo 9, kilo 1 vilivyoungua nusu",
-	} {
+	for lang, words := range languages(t) {
+		text := words.Say.Halves
 		catalog, err := locales.Load()
 		require.NoError(t, err)
-		require.Contains(t, catalog.Text(lang, "advice.unsure", nil), text+".")
+		require.Contains(t, catalog.Text(lang, "advice.unsure", nil), text)
 		p := sealed(t)
+		p.switchOn(lang)
 		p.state.Lang, p.state.Drums[0].Stage = lang, "opened"
 		p.says(text)
 		require.Len(t, p.state.Batches, 1, text)

@@ -77,7 +77,7 @@ func longest(t testing.TB) map[string]string {
 			out[lang] = text
 		}
 	}
-	for _, row := range rows(t, "texts.csv") {
+	for _, row := range rows(t, "texts") {
 		take(row["lang"], row["text"])
 	}
 	scripts, err := filepath.Glob("../testdata/conversations/*/*.txtar")

@@ -20,33 +20,6 @@ import (
 	"cobline/locales"
 )
 
-// everyday are the texts of the search in one language: every topic, every
-// report, every word of command, numbers, answers, and what nobody understands.
-var everyday = map[locales.Lang][]string{
-	"fr": {
-		"rafles 2 futs sec", "balle de riz", "coques", "mouille", "9 kg charbon", "2 kg manioc frais", "presser", "secher", "secher des rafles", "plan 50 kg", "prix", "60",
-		"mes briquettes s'effritent", "test", "mes lots", "meteo", "question", "inscription", "securite", "ALLUME", "ALLUME B", "COUVERT", "OUVERT", "pese 9 kg", "ouvrir ?", "pas ouvert", "pluie",
-		"300 futs", "j'ai des vertiges", "BLESSE", "VU", "acha", "vendu 20 kg", "DEBUT", "OUBLIEZ MOI", "PAS MOI", "AIDE", "APPEL", "SUITE", "POURQUOI", "LANGUE", "oui", "non", "",
-	},
-	"en": {
-		"cobs 2 drums snaps", "rice husk", "husk", "wet", "9 kg charcoal", "2 kg cassava root", "press", "drying", "how to dry cobs", "plan 50 kg", "price", "60",
-		"my briquettes crumble", "check", "my batches", "weather", "ask", "join", "safety", "LIT", "LIT B", "COVERED", "OPENED", "weighed 9 kg", "open?", "not opened", "rain",
-		"300 drums", "i am dizzy", "HURT", "SEEN", "acha", "sold 20 kg", "START", "FORGET ME", "NOT ME", "HELP", "CALL", "MORE", "WHY", "LANGUAGE", "yes", "no", "",
-	},
-	"sw": {
-		"magunzi pipa 2 kavu", "pumba za mpunga", "majani ya mahindi", "mbichi", "mkaa kilo 9", "muhogo kilo 2", "kandamiza", "kukausha", "kausha magunzi", "mpango kilo 50", "bei", "60",
-		"tatizo", "ubora", "batchi zangu", "hali ya hewa", "swali", "nataka kujiunga", "usalama", "NIMEWASHA", "NIMEWASHA B", "NIMEFUNIKA", "NIMEFUNGUA", "nimepima kilo 9", "nifungue?", "kama nimefungua", "mvua",
-		"pipa 300", "kizunguzungu", "UMIA", "NIMEONA", "acha", "nimeuza kilo 20", "ANZA", "NISAHAU", "SI MIMI", "MSAADA", "PIGA SIMU", "ZAIDI", "KWANINI", "LUGHA", "ndiyo", "hapana", "",
-	},
-}
-
-// everywhere are the words that must work in every state.
-var everywhere = map[locales.Lang]struct{ menu, back, cry string }{
-	"en": {"MENU", "BACK", "my child fainted"},
-	"fr": {"MENU", "RETOUR", "mon enfant est evanoui"},
-	"sw": {"MENYU", "RUDI", "mtoto amezimia"},
-}
-
 // spot is one state of a search, and how it was reached.
 type spot struct {
 	state dialog.State
@@ -293,7 +266,7 @@ func (c *closure) visit(at *spot) (out found) {
 			c.fault(at, key, "a digit is a number where no list is open", all(turn))
 		}
 	}
-	for _, text := range everyday[lang] {
+	for _, text := range languages(c.phone.t)[lang].Search.Texts {
 		say(text)
 	}
 	lost := at
@@ -323,28 +296,28 @@ func (c *closure) visit(at *spot) (out found) {
 
 // wayOut tries the words that must work in every state.
 func (c *closure) wayOut(at *spot, lang locales.Lang, say func(string) dialog.Turn) {
-	words := everywhere[lang]
-	if turn := say(words.menu); !slices.Contains(keys(turn), "line.menu") {
-		c.fault(at, words.menu, "MENU shows the menu", all(turn))
+	words := languages(c.phone.t)[lang].Say
+	if turn := say(words.Menu); !slices.Contains(keys(turn), "line.menu") {
+		c.fault(at, words.Menu, "MENU shows the menu", all(turn))
 	}
 	stop := say("STOP")
 	if !stop.State.Stopped || slices.ContainsFunc(stop.State.Timers, func(o dialog.Timer) bool { return o.ID != "duty" }) {
 		c.fault(at, "STOP", "STOP stops", all(stop))
 	}
-	cry := say(words.cry)
+	cry := say(words.Cry)
 	if cry.Heard.Tier != "a" || cry.Replies[0].Key != "aid.not-waking" || cry.Replies[0].Urgency != dialog.Emergency || !sameQuestion(at.state, cry.State) {
-		c.fault(at, words.cry, "an emergency is answered and the question stays", all(cry))
+		c.fault(at, words.Cry, "an emergency is answered and the question stays", all(cry))
 	}
-	say(words.back)
+	say(words.Back)
 	from := at
 	for range 12 {
-		turn, to := c.step(from, words.back, from.now, dialog.Said{Text: words.back, Via: dialog.SMS})
+		turn, to := c.step(from, words.Back, from.now, dialog.Said{Text: words.Back, Via: dialog.SMS})
 		if slices.Contains(keys(turn), "line.menu") {
 			return
 		}
 		from = to
 	}
-	c.fault(at, words.back, "BACK leads to the menu", from.path())
+	c.fault(at, words.Back, "BACK leads to the menu", from.path())
 }
 
 // sameQuestion reports whether two states have the same question open.
@@ -410,7 +383,8 @@ func TestNoStateWithoutAWayOut(t *testing.T) {
 	c := &closure{engine: p.e, catalog: catalog, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", questions: map[string]*spot{}, faults: map[string]string{}}
 	begin := time.Now()
 	level := []*spot{{now: p.now}}
-	for _, l := range []locales.Lang{"en", "fr", "sw"} {
+	for l := range languages(t) {
+		p.switchOn(l)
 		level = append(level, &spot{now: p.now, state: dialog.State{Lang: l, Chosen: true, Met: true}})
 	}
 	farthest := 1000

@@ -21,10 +21,13 @@ func (p *phone) rain(in time.Duration) dialog.Notice {
 // is worth nothing after it. A notice in words falls back to the line's own
 // language.
 func TestC24ReadyNotice(t *testing.T) {
-	for lang, want := range map[locales.Lang]string{
-		"en": "Rain is likely: Kisimani, Monday 15:00.", "sw": "Mvua inatarajiwa: Kisimani, Jumatatu 15:00.",
-	} {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	for lang := range languages(t) {
+		when := catalog.Text(lang, "when.day", locales.Args{"Day": catalog.Text(lang, "day.mon", nil), "Time": "15:00"})
+		want := catalog.Text(lang, "notice.rain", locales.Args{"Place": "Kisimani", "When": when})
 		p := known(t)
+		p.switchOn(lang)
 		p.state.Lang = lang
 		p.place.Name = "Kisimani"
 		replies := p.told(p.rain(6 * time.Hour))

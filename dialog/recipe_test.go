@@ -20,19 +20,19 @@ import (
 func recipes(t testing.TB, l locales.Lang, visit func(name string, turn dialog.Turn)) {
 	catalog, err := locales.Load()
 	require.NoError(t, err)
-	dryness := map[locales.Lang][2]string{"en": {"dry", "nearly dry"}, "sw": {"kavu", "karibu kukauka"}, "fr": {"sec", "presque sec"}}[l]
+	words := languages(t)[l].Recipe
 	for _, w := range calc.Wastes() {
 		feed, err := calc.Feed(w)
 		require.NoError(t, err)
 		for drums := 1; drums <= 6; drums++ {
-			for _, dry := range dryness {
+			for _, dry := range []string{words.Dry, words.Nearly} {
 				for _, hour := range []int{9, 17} {
 					for _, past := range []string{"", "food"} {
 						p := known(t)
+						p.switchOn(l)
 						p.state.Lang, p.state.DrumPast = l, past
 						p.now = time.Date(2026, 3, 2, hour, 40, 0, 0, p.place.Zone)
-						unit := map[locales.Lang]string{"en": "drums", "sw": "pipa", "fr": "futs"}[l]
-						text := fmt.Sprintf("%s %s %d %s", catalog.Text(l, locales.ID("waste."+string(w)), nil), unit, drums, dry)
+						text := fmt.Sprintf("%s %s %d %s", catalog.Text(l, locales.ID("waste."+string(w)), nil), words.Drums, drums, dry)
 						turn := p.says(text)
 						if feed.Suitability == calc.Chokes {
 							turn = p.says("1")
@@ -48,7 +48,7 @@ func recipes(t testing.TB, l locales.Lang, visit func(name string, turn dialog.T
 // TestRecipesFitThreeSegments: one segment for each of the three messages, but
 // for the question about the drum's past behind the last one.
 func TestRecipesFitThreeSegments(t *testing.T) {
-	for _, l := range []locales.Lang{"en", "fr", "sw"} {
+	for l := range languages(t) {
 		over, total := map[string]int{}, 0
 		recipes(t, l, func(name string, turn dialog.Turn) {
 			require.Equal(t, []string{"recipe.load", "recipe.expect", "recipe.light"}, keys(turn), name)
@@ -68,17 +68,14 @@ func TestRecipesFitThreeSegments(t *testing.T) {
 }
 
 // TestC12MustCautions: the cautions of gathering, of the place and of lighting
-// stand in the recipe itself, for every waste, in both languages: the drum's
+// stand in the recipe itself, for every waste, in every language: the drum's
 // past and no cutting, outside on bare ground, no wind or fire ban, water and
 // sand, no petrol, children away.
 func TestC12MustCautions(t *testing.T) {
-	must := map[locales.Lang][][]string{
-		"en": {{"Never a fuel or poison drum, never cut it", "Never cut a drum"}, {"Outside, bare ground, no wind, no fire ban"}, {"water, sand"}, {"No petrol"}, {"Children 10 steps off"}, {"inside stays hot"}},
-		"sw": {{"Si pipa la mafuta, sumu, usikate", "Usikate pipa"}, {"Nje, ardhi tupu, bila upepo au marufuku ya moto"}, {"maji, mchanga"}, {"Si petroli"}, {"Watoto hatua 10"}, {"ndani moto"}},
-	}
-	for l, cautions := range must {
+	for l, words := range languages(t) {
+		require.Len(t, words.Recipe.Must, 6, l)
 		recipes(t, l, func(name string, turn dialog.Turn) {
-			for _, wordings := range cautions {
+			for _, wordings := range words.Recipe.Must {
 				require.Condition(t, func() bool {
 					for _, w := range wordings {
 						if strings.Contains(all(turn), w) {

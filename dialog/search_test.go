@@ -2,7 +2,6 @@ package dialog_test
 
 import (
 	"os"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -12,16 +11,6 @@ import (
 
 	"cobline/dialog"
 )
-
-// harmlessOpen are the phrases of the line that hold the word "open" and send
-// nobody to a drum: they forbid it, or speak of a shed or a window.
-var harmlessOpen = strings.NewReplacer(
-	"Do not open", "", "do not open", "", "Fire inside when you open? Close it", "", "Open the drum only when cold", "",
-	"under an open shed", "", "with open ends", "", "with a window open", "", "after opening", "",
-	"have you opened it", "", "OPENED when you look inside", "",
-)
-
-var openingWord = regexp.MustCompile(`(?i)\bopen`)
 
 // bindingWait is the wait of a waste by a table of its own, apart from the code
 // under test: 12 hours for coarse waste, 24 for the rest and the unknown.
@@ -59,10 +48,11 @@ func checkShut(t *testing.T, before dialog.State, turn dialog.Turn, now time.Tim
 	if len(shut) == 0 {
 		return
 	}
+	english := languages(t)["en"]
 	for _, r := range turn.Replies {
-		text := harmlessOpen.Replace(r.Plain())
+		text := english.harmless.Replace(r.Plain())
 		named := slices.ContainsFunc(free, func(name string) bool { return strings.HasPrefix(r.Text, "Drum "+name+":") })
-		if openingWord.MatchString(text) && !named {
+		if english.invites.MatchString(text) && !named {
 			require.Fail(t, "an opening word before the wait is over", "%s\n%s", path(), r.Plain())
 		}
 	}

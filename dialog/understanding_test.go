@@ -1,11 +1,8 @@
 package dialog_test
 
 import (
-	"encoding/csv"
 	"fmt"
 	"maps"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,95 +14,59 @@ import (
 	"cobline/locales"
 )
 
-// rows reads a table of testdata/understanding by its header.
-func rows(t testing.TB, file string) []map[string]string {
-	f, err := os.Open(filepath.Join("../testdata/understanding", file))
-	require.NoError(t, err)
-	defer f.Close()
-	records, err := csv.NewReader(f).ReadAll()
-	require.NoError(t, err)
-	var out []map[string]string
-	for _, record := range records[1:] {
-		row := map[string]string{}
-		for i, name := range records[0] {
-			row[name] = record[i]
-		}
-		out = append(out, row)
-	}
-	return out
-}
-
 // TestEmergencyTexts holds every text of harm to its tier and kind.
 func TestEmergencyTexts(t *testing.T) {
-	for _, row := range rows(t, "emergency.csv") {
-		h := engine(t).Hear(locales.Lang(row["lang"]), row["text"])
-		require.Equal(t, row["tier"], h.Tier, "%s: %s", row["lang"], row["text"])
-		require.Equal(t, row["kind"], h.Emergency, "%s: %s", row["lang"], row["text"])
+	for _, row := range rows(t, "emergency") {
+		if h := engine(t).Hear(locales.Lang(row["lang"]), row["text"]); h.Tier != row["tier"] || h.Emergency != row["kind"] {
+			t.Errorf("%s: %q is %q of tier %q and not %q of tier %q", row["lang"], row["text"], h.Emergency, h.Tier, row["kind"], row["tier"])
+		}
 	}
 }
 
 // TestOrdinaryTexts holds sentences of the trade with fire, burn, smoke and gas
 // in them: none overrides the conversation.
 func TestOrdinaryTexts(t *testing.T) {
-	ordinary := rows(t, "ordinary.csv")
-	require.GreaterOrEqual(t, len(ordinary), 60)
-	for _, row := range ordinary {
+	for _, row := range rows(t, "ordinary") {
 		h := engine(t).Hear(locales.Lang(row["lang"]), row["text"])
-		require.NotEqual(t, "a", h.Tier, "%s: %s", row["lang"], row["text"])
-		if row["tier"] == "" {
-			require.Empty(t, h.Tier, "%s: %s", row["lang"], row["text"])
+		if h.Tier == "a" || row["tier"] == "" && h.Tier != "" {
+			t.Errorf("%s: %q is of tier %q", row["lang"], row["text"], h.Tier)
 		}
 	}
-}
-
-// knownMisread are the texts that are not read as their writer meant, each with
-// what is read instead and why that harms nobody. None of the list may come to be
-// understood without leaving it.
-var knownMisread = map[string]string{
-	"what can i make from 2 drums of cobs, cobs dry?": "the question mark makes the dryness a question: it is asked",
-	"nipate briketi ngapi kwa magunzi pipa 3 makavu?": "the question mark makes the dryness a question: it is asked",
-	"how do i make charcoal in a drum":                "answered with the recipe, which tells of the burn",
-	"burn cobs":                                       "answered with the recipe, which tells of the burn",
-	"how to burn cobs in drum":                        "answered with the recipe, which tells of the burn",
-	"kuchoma magunzi":                                 "answered with the recipe, which tells of the burn",
-	"i weighed the char it is 8kg":                    "asked whether it is done; the kilograms are kept",
-	"naweza kuopen sasa":                              "not understood: a word of two languages",
-	"covered tayari":                                  "taken as a question, which moves nothing",
-	"lit tayari saa 3":                                "taken as a question, which moves nothing",
-	"nausea after opening drum":                       "the line about gas comes first, then how long to leave it shut",
-	"kizungu zungu baada ya kufungua pipa":            "the line about gas comes first, then how long to leave it shut",
-	"how long to burn the maize cobs please":          "taken as the question when it is ready",
 }
 
 // TestProducerTexts holds the line to texts that were written apart from the
-// code. At least 97 of 100 must be read as meant, the others are those of the
-// list, and none is misread in the direction of danger: wetter taken as drier, a
-// shorter wait, a question taken as a report, an emergency missed, a look-alike
-// taken as an opt-out.
+// code. Of each language at least 97 of 100 must be read as meant, the others are
+// those that its file lists, and none is misread in the direction of danger:
+// wetter taken as drier, a shorter wait, a question taken as a report, an emergency
+// missed, a look-alike taken as an opt-out. None of the list may come to be
+// understood without leaving it.
 func TestProducerTexts(t *testing.T) {
-	texts := rows(t, "texts.csv")
-	require.GreaterOrEqual(t, len(texts), 400)
-	var wrong, dangerous []string
-	misheard := map[string]string{}
-	for _, row := range texts {
-		h := engine(t).Hear(locales.Lang(row["lang"]), row["text"])
-		if why := misread(row, h); why != "" {
-			wrong = append(wrong, fmt.Sprintf("%s: %q: %s", row["lang"], row["text"], why))
-			misheard[row["text"]] = why
+	for l, words := range languages(t) {
+		texts := table(t, "texts", l)
+		var wrong, dangerous []string
+		misheard := map[string]bool{}
+		for _, row := range texts {
+			h := engine(t).Hear(l, row["text"])
+			if why := misread(row, h); why != "" {
+				wrong = append(wrong, fmt.Sprintf("%s: %q: %s", l, row["text"], why))
+				misheard[row["text"]] = true
+				if words.Misread[row["text"]] == "" {
+					t.Errorf("%s: %q: %s", l, row["text"], why)
+				}
+			}
+			if why := dangerouslyRead(row, h); why != "" {
+				dangerous = append(dangerous, fmt.Sprintf("%s: %q: %s", l, row["text"], why))
+			}
 		}
-		if why := dangerouslyRead(row, h); why != "" {
-			dangerous = append(dangerous, fmt.Sprintf("%s: %q: %s", row["lang"], row["text"], why))
+		require.Empty(t, dangerous, strings.Join(dangerous, "\n"))
+		right := len(texts) - len(wrong)
+		t.Logf("%s: %d of %d texts are read as meant", l, right, len(texts))
+		if float64(right) < 0.97*float64(len(texts)) {
+			t.Errorf("%s: %d of %d texts are read as meant:\n%s", l, right, len(texts), strings.Join(wrong, "\n"))
 		}
-	}
-	require.Empty(t, dangerous, strings.Join(dangerous, "\n"))
-	if right := len(texts) - len(wrong); float64(right) < 0.97*float64(len(texts)) {
-		t.Errorf("%d of %d texts are read as meant:\n%s", right, len(texts), strings.Join(wrong, "\n"))
-	}
-	for text, why := range misheard {
-		require.Contains(t, knownMisread, text, why)
-	}
-	for text := range knownMisread {
-		require.Contains(t, misheard, text, "it is understood now: take it off the list")
+		for text := range words.Misread {
+			require.True(t, misheard[text], "%s: %q is understood now: take it off the list", l, text)
+		}
 	}
 }
 
