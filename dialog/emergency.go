@@ -216,15 +216,62 @@ func ordered(kinds []string) []string {
 const maxReplies = 3
 
 // aidIn makes first aid speak the language of the cry: a person in need writes
-// in the own language, whatever the conversation is held in. English is added
-// to tier A in any case, so a cry in English changes nothing. It returns what
-// goes back to the language of the conversation.
+// in the own language, whatever the conversation is held in. Where that one is not
+// sent, and the person was never met, it is one that its writers may read. English
+// is added to tier A in any case, so a cry in English changes nothing. It returns
+// what goes back to the language of the conversation.
 func (t *turn) aidIn(text string) (back func()) {
 	lang := t.lang
-	if cry, clear := t.e.lexicons.language(text, nil); clear && cry != "en" && t.speaks(cry) {
-		t.lang = cry
+	cry, clear := t.e.lexicons.language(text, nil)
+	if !clear || cry == "en" {
+		return func() {}
+	}
+	if l, ok := t.reads(cry); ok {
+		t.lang = l
+	}
+	if !t.speaks(cry) && !t.s.Chosen {
+		t.abroad = true
 	}
 	return func() { t.lang = lang }
+}
+
+// reads returns the language that is sent to whoever writes one: that itself, the
+// same in another script, or, to whoever was never met, what they may read.
+func (t *turn) reads(l locales.Lang) (locales.Lang, bool) {
+	if t.speaks(l) {
+		return l, true
+	}
+	for _, o := range t.languages() {
+		if locales.Kin(o, l) && t.speaks(o) {
+			return o, true
+		}
+	}
+	if !t.fresh || t.s.Chosen {
+		return "", false
+	}
+	for _, o := range t.e.catalog.Rules(l).Reads {
+		if t.speaks(o) {
+			return o, true
+		}
+	}
+	return "", false
+}
+
+// askBehind asks behind first aid which language a person reads, whose own the
+// line does not speak.
+func (t *turn) askBehind() {
+	if !t.abroad || len(t.row()) < 2 || len(t.out.Replies) == 0 {
+		return
+	}
+	if f := t.top(); f != nil && f.Open != "" && f.Topic != lobby {
+		return // the question that is open comes first
+	}
+	last := &t.out.Replies[len(t.out.Replies)-1]
+	if len(last.Choices) > 0 {
+		return
+	}
+	last.Text += "\n" + t.text("language.question", nil)
+	t.showRow(t.open(lobby), last)
 }
 
 // overrideWith answers an emergency of tier A: the fixed line in the person's

@@ -93,6 +93,8 @@ type turn struct {
 	who   string // the name a text on the phone of a group began with
 	fresh bool   // the person was never met before
 
+	abroad bool // it was a cry in a language that the line does not speak
+
 	taughtHeard bool // the text holds something that officers taught
 
 	erased bool // nothing of the person is kept

@@ -293,7 +293,7 @@ type vocabulary struct {
 	abroad              *index            // of main, what is heard where the language is off
 	holders             map[string]holder // of every word of the three
 	taught              []vocabulary      // what officers taught beside them
-	bit                 langset           // of the language
+	bit, kin            langset           // of the language; of it in all its scripts
 	fold                int               // which folding it has
 }
 
@@ -336,6 +336,11 @@ func compile(c *locales.Catalog) lexicons {
 			trade:  newIndex(l, c.Words(l), trade, safetyLetters),
 
 			holders: map[string]holder{}, bit: 1 << i,
+		}
+		for j, o := range out.order {
+			if locales.Kin(l, o) {
+				v.kin |= 1 << j
+			}
 		}
 		if !slices.Contains(c.Langs(), l) {
 			v.abroad = v.main // it is made of such words alone
@@ -398,13 +403,17 @@ func (x lexicons) ears(session locales.Lang, on []locales.Lang, tokens []token, 
 			all |= held[j]
 		}
 	}
+	switched := langset(0) // with the other script of each
+	for _, l := range on {
+		switched |= x.words[l].kin
+	}
 	var out []ear
 	add := func(l locales.Lang, v vocabulary) {
 		e := ear{vocabulary: v, lang: l, main: v.main, tokens: views[v.fold], taught: taught.in(l, place)}
 		if all&v.bit == 0 && len(e.taught) == 0 && l != session {
 			return
 		}
-		if on != nil && l != session && !slices.Contains(on, l) {
+		if on != nil && l != session && switched&v.bit == 0 {
 			e.main = v.abroad
 		}
 		out = append(out, e)

@@ -53,6 +53,7 @@ func (t *turn) said(ev Said) {
 		back := t.aidIn(ev.Text)
 		t.overrideWith(em.kinds)
 		back()
+		t.askBehind()
 		if t.optOut(r) || r.beginsWithStop() {
 			t.stopBeside()
 		}
@@ -95,6 +96,7 @@ func (t *turn) said(ev Said) {
 	}
 	if em.tier == "b" {
 		t.keepAid(before)
+		t.askBehind()
 	}
 	if t.heard.Understood && !slices.ContainsFunc(t.out.Replies, func(r Reply) bool { return r.Key == "ask.stuck" }) {
 		t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicStuck })
@@ -131,12 +133,19 @@ func (t *turn) keepAid(before int) {
 
 // settleLanguage picks the session's language. A person who chose one keeps it;
 // for others the words decide, but never one stray word, and never while a drum
-// is open.
+// is open. Whoever writes the same language in another script is answered in it.
 func (t *turn) settleLanguage(text string) {
+	if l, ok := t.otherScript(text); ok {
+		t.s.Lang, t.lang = l, l
+		return
+	}
 	if t.s.Chosen || len(t.s.Drums) > 0 && t.s.Lang != "" {
 		return
 	}
 	best, clear := t.e.lexicons.language(text, t.languages())
+	if !clear {
+		best, clear = t.inScript(text)
+	}
 	switch {
 	case !clear || !t.speaks(best):
 	case t.s.Lang == "":
@@ -150,6 +159,45 @@ func (t *turn) settleLanguage(text string) {
 	if t.s.Lang == "" {
 		t.s.Lang = t.lang
 	}
+}
+
+// otherScript returns the person's language in the letters of a text, if these are
+// others than the line has written to them in.
+func (t *turn) otherScript(text string) (locales.Lang, bool) {
+	script := locales.Written(text)
+	if script == nil || script == locales.Script(t.lang) {
+		return "", false
+	}
+	for _, l := range t.languages() {
+		if locales.Kin(l, t.lang) && locales.Script(l) == script && t.speaks(l) {
+			return l, true
+		}
+	}
+	return "", false
+}
+
+// inScript returns the one language switched on that is written in the letters of a
+// text, or, if there is none, the one that can be.
+func (t *turn) inScript(text string) (best locales.Lang, clear bool) {
+	script := locales.Written(text)
+	if script == nil {
+		return "", false
+	}
+	for _, able := range []bool{false, true} {
+		for _, l := range t.languages() {
+			fits := locales.Script(l) == script
+			if able {
+				fits = slices.ContainsFunc(t.e.lexicons.order, func(o locales.Lang) bool { return locales.Kin(l, o) && locales.Script(o) == script })
+			}
+			if fits {
+				best, clear = l, best == "" || locales.Kin(l, best)
+			}
+		}
+		if best != "" {
+			return best, clear
+		}
+	}
+	return "", false
 }
 
 // speaks reports whether this language may be sent: the operator has switched it
@@ -339,15 +387,16 @@ func (t *turn) command(r reading) bool {
 	f := t.top()
 	digits := f != nil && len(f.Options) > 0
 	n, isDigit := r.digit()
-	key := func(d int, word string) bool { return digits && isDigit && n == d || r.whole(word) }
+	pressed := func(d int) bool { return digits && isDigit && n == d && (d == 0 || len(f.Options) < d) } // else it is an option
+	key := func(d int, word string) bool { return pressed(d) || r.whole(word) }
 	switch {
-	case r.whole("word.hurt"), digits && isDigit && n == 9:
+	case key(9, "word.hurt"):
 		t.hurtMenu()
 	case key(0, "word.menu"):
 		t.menu()
 	case key(7, "word.back"):
 		t.back()
-	case digits && isDigit && n == 8 || r.whole("word.more"):
+	case key(8, "word.more"):
 		t.more()
 	case r.whole("word.help"):
 		t.say("line.help", Answer, nil)
@@ -366,13 +415,50 @@ func (t *turn) command(r reading) bool {
 		t.notMe()
 	case r.whole("word.call") && t.w.Channel.Sends:
 		t.callBack()
-	case len(r.spans) == 1 && len(r.spans[0].of("lang")) == 1 && r.spans[0].to-r.spans[0].from == len(r.tokens) && !r.spans[0].fuzzy:
-		t.speak(locales.Lang(r.spans[0].of("lang")[0]))
 	default:
-		return false
+		langs := r.languages()
+		switch len(langs) {
+		case 0:
+			return false
+		case 1:
+			t.speak(langs[0])
+		default:
+			t.askLanguage()
+		}
 	}
 	t.heard.Understood = true
 	return true
+}
+
+// languages returns the languages that a text names, if it says nothing else:
+// "kiswahili", "french please", "हिन्दी में". A name that is that of a language in
+// two scripts is the one in the letters it is written in.
+func (r reading) languages() []locales.Lang {
+	var out []locales.Lang
+	covered := 0
+	for _, s := range r.spans {
+		names := s.of("lang")
+		switch {
+		case len(names) > 0 && !s.fuzzy:
+			if len(names) > 1 {
+				script := locales.Written(r.text)
+				names = slices.DeleteFunc(names, func(l string) bool { return locales.Script(locales.Lang(l)) != script })
+			}
+			for _, l := range names {
+				if !slices.Contains(out, locales.Lang(l)) {
+					out = append(out, locales.Lang(l))
+				}
+			}
+		case s.is("word.filler"), s.is("word.language"), s.is("word.ok"), s.is("word.greeting"):
+		default:
+			return nil
+		}
+		covered += s.to - s.from
+	}
+	if covered < len(r.tokens) {
+		return nil
+	}
+	return out
 }
 
 // restart brings the messages back, those of a hot drum with them.
@@ -499,7 +585,7 @@ func (t *turn) stopBeside() {
 // beside the words of the person and alone, count there.
 func (t *turn) criesAbroad(text string) bool {
 	lang, clear := t.e.lexicons.language(text, nil)
-	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 || !t.speaks(lang) {
+	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 && locales.Written(text) == nil {
 		return false
 	}
 	em := t.e.readText(lang, t.languages(), text, t.taught(), t.place.Key).emergency()
@@ -510,6 +596,7 @@ func (t *turn) criesAbroad(text string) bool {
 	defer back()
 	if em.tier == "a" {
 		t.overrideWith(em.kinds)
+		t.askBehind()
 		return true
 	}
 	t.heard.Emergency, t.heard.Tier, t.heard.Understood = em.kinds[0], "b", true
@@ -600,17 +687,55 @@ const callDays = 3
 
 // askLanguage asks for a language by its own name.
 func (t *turn) askLanguage() {
-	f := t.open(lobby)
-	q := question{slot: slotLanguage, id: "language.question"}
-	t.ask(f, q)
-	last := &t.out.Replies[len(t.out.Replies)-1]
-	last.Choices, f.Options = t.languageRow(nil, nil)
+	f := t.top()
+	if f == nil || f.Topic != lobby || f.Open != slotLanguage {
+		f = t.open(lobby)
+	}
+	t.ask(f, question{slot: slotLanguage, id: "language.question"})
+	t.showRow(f, &t.out.Replies[len(t.out.Replies)-1])
 }
 
-// languageRow adds the languages to a list of choices.
-func (t *turn) languageRow(choices, keys []string) ([]string, []string) {
-	for _, l := range t.languages() {
-		choices = append(choices, t.e.catalog.Name(l))
+// The most languages that one list shows by digit: on a phone's own keys all but 9
+// and 0; on a screen 7 and 8 turn pages.
+const (
+	mostLanguages     = 8
+	mostLanguagesUSSD = 6
+)
+
+// row returns the languages that are offered: of one in two scripts that whose
+// letters every phone has.
+func (t *turn) row() []locales.Lang {
+	all := t.languages()
+	return slices.DeleteFunc(slices.Clone(all), func(l locales.Lang) bool {
+		return locales.Wide(l) && slices.ContainsFunc(all, func(o locales.Lang) bool { return !locales.Wide(o) && locales.Kin(o, l) })
+	})
+}
+
+// showRow ends a reply with the languages by digit, a page of them if there are
+// many.
+func (t *turn) showRow(f *Frame, r *Reply) {
+	row, most := t.row(), mostLanguages
+	if t.via == USSD {
+		most = mostLanguagesUSSD
+	}
+	r.More = ""
+	if len(row) > most {
+		if f.Page*maxOptions >= len(row) {
+			f.Page = 0
+		}
+		row = row[f.Page*maxOptions:]
+		if len(row) > maxOptions {
+			row, r.More = row[:maxOptions], t.text("key.more", nil)
+		}
+	}
+	f.Open = slotLanguage
+	r.Choices, f.Options = t.languageRow(row, nil, nil)
+}
+
+// languageRow adds languages to a list of choices.
+func (t *turn) languageRow(row []locales.Lang, choices, keys []string) ([]string, []string) {
+	for _, l := range row {
+		choices = append(choices, t.e.catalog.RowName(l))
 		keys = append(keys, keyLanguage+string(l))
 	}
 	return choices, keys
@@ -660,7 +785,7 @@ func (t *turn) greet() {
 	} else {
 		first.Text = hello + "\n" + first.Text
 	}
-	if len(t.languages()) < 2 {
+	if len(t.row()) < 2 {
 		return
 	}
 	last := &t.out.Replies[len(t.out.Replies)-1]
@@ -669,21 +794,19 @@ func (t *turn) greet() {
 		t.s.Frames = append(t.s.Frames, Frame{Topic: lobby, Slots: Slots{}})
 		f = t.top()
 	}
-	few := len(t.languages()) <= maxOptions // more are chosen by their names
+	row := t.row()
 	switch {
-	case f.Topic == lobby && few:
-		f.Open = slotLanguage
-		last.Choices, f.Options = t.languageRow(nil, nil)
-		last.More = ""
+	case f.Topic == lobby:
+		t.showRow(f, last)
 		if !t.heard.Understood {
 			t.offerCall()
 		}
-	case len(f.Options) > 0 && len(f.Options)+len(t.languages()) <= maxOptions+1 && last.More == "":
-		last.Choices, f.Options = t.languageRow(last.Choices, f.Options)
+	case len(f.Options) > 0 && len(f.Options)+len(row) <= maxOptions+1 && last.More == "":
+		last.Choices, f.Options = t.languageRow(row, last.Choices, f.Options)
 	default:
 		var names []string
-		for _, l := range t.languages() {
-			names = append(names, t.e.catalog.Name(l))
+		for _, l := range row {
+			names = append(names, t.e.catalog.RowName(l))
 		}
 		last.Text += "\n" + t.text("language.row", locales.Args{"Names": strings.Join(names, " / ")})
 	}
@@ -788,7 +911,7 @@ func (t *turn) question(f *Frame) (question, bool) {
 // more turns the page of an option list, or says what was kept back.
 func (t *turn) more() {
 	f := t.top()
-	if f != nil && len(f.Options) >= maxOptions {
+	if f != nil && (len(f.Options) >= maxOptions || f.Page > 0 && f.Open == slotLanguage) {
 		f.Page++
 		page := f.Page
 		t.resume()

@@ -67,17 +67,6 @@ func unmarked(r rune) string {
 	return s
 }
 
-// Wide reports whether the script of a language is outside the GSM 7-bit
-// alphabet. A message may take three segments for one there: 67 characters for
-// 153.
-func Wide(l Lang) bool {
-	switch l {
-	case "am", "bn", "hi", "ne":
-		return true
-	}
-	return false
-}
-
 // Number formats a number for a message: ASCII digits, no grouping, the decimal
 // mark of the language, at most one decimal and none that is zero.
 func Number(l Lang, v float64, decimals int) string {

@@ -1,6 +1,7 @@
 package locales
 
 import (
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -9,14 +10,13 @@ import (
 
 // Fold returns what two spellings of one word have in common: lower case, no
 // accents, straight quotes, plain letters for hooked ones, ASCII digits, doubled
-// Latin letters single (in English not e and o: feel is not fell), an apostrophe
-// inside a word left out (in French a space, for the elided article), white
-// space single and trimmed. Folding twice is folding once. Punctuation stays.
+// Latin letters single (but for those of twice), an apostrophe inside a word left
+// out (in French a space, for the elided article), white space single and trimmed. Folding twice is folding once. Punctuation stays.
 func Fold(l Lang, s string) string {
 	if plain(s) {
 		return s
 	}
-	f := folder{english: l == "en", inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
+	f := folder{twice: twice[l], inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
 	for _, r := range s {
 		if r < utf8.RuneSelf {
 			f.add(r)
@@ -29,8 +29,13 @@ func Fold(l Lang, s string) string {
 }
 
 // apostrophes says what stands for an apostrophe inside a word: nothing unless
-// listed. In Hausa it is a letter.
-var apostrophes = map[Lang]string{"fr": " ", "ha": "'"}
+// listed. In Hausa it is a letter, in Creole it parts "m'ap".
+var apostrophes = map[Lang]string{"fr": " ", "ha": "'", "ht": " "}
+
+// twice holds the letters that make another word when they are doubled: in
+// English feel is not fell, in Creole sann is ash and san without, vann sells and
+// van is wind.
+var twice = map[Lang]string{"en": "eo", "ht": "n"}
 
 // Folding names how a language folds: two languages of one name fold every text
 // alike.
@@ -70,7 +75,7 @@ type folder struct {
 	out        []byte
 	last       rune // last rune in out
 	run        int  // how often it was read in a row
-	english    bool
+	twice      string
 	inside     string
 	apostrophe bool
 	space      bool
@@ -169,11 +174,11 @@ func (f *folder) add(r rune) {
 	f.write(r)
 }
 
-// double takes a letter that was just written. Two e or o of English stay; more
-// are one, as in "nooo".
+// double takes a letter that was just written. Two of those that may be doubled
+// stay; more are one, as in "nooo".
 func (f *folder) double(r rune) {
 	f.run++
-	if !f.english || r != 'e' && r != 'o' {
+	if !strings.ContainsRune(f.twice, r) {
 		return
 	}
 	switch f.run {

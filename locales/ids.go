@@ -96,7 +96,7 @@ var messages = []Message{
 
 	// Languages.
 	{"language.question", 1, nil},
-	{"language.row", 1, Args{"Names": "English / Kiswahili / Francais / Portugues"}},
+	{"language.row", 1, Args{"Names": "English / Espanol / Francais / Hausa / Hindi / Kreyol / Portugues / Kiswahili"}},
 	{"language.not-spoken", 1, nil},
 
 	// Consent.

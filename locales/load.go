@@ -308,7 +308,7 @@ func hear(file string, data []byte, lines map[string]int) (Lexicon, Rules, []Fau
 	for _, concept := range slices.Sorted(maps.Keys(words)) {
 		if rule, ok := strings.CutPrefix(concept, "rule."); ok {
 			if !rules.take(rule, words[concept]) {
-				faults = append(faults, Fault{file, lines[concept], concept, "is no rule: there are rule.asked.<families>, rule.harmless, rule.avoid with \"word: say this\", rule.except with \"message: reason\" and rule.reviewer with the reason why it waits for one"})
+				faults = append(faults, Fault{file, lines[concept], concept, "is no rule: there are rule.asked.<families>, rule.harmless, rule.avoid with \"word: say this\", rule.except with \"message: reason\", rule.reviewer with the reason why it waits for one and rule.reads with tags of languages"})
 			}
 			delete(words, concept)
 			continue

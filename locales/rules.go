@@ -23,6 +23,9 @@ type Rules struct {
 	// Reviewer says why nobody is sent the language before somebody who grew up
 	// with it answers for it; empty where it may be sent at once.
 	Reviewer string
+	// Reads holds languages that who writes this one may also read, the likeliest
+	// first: where this one is not sent they are answered in it.
+	Reads []Lang
 }
 
 // Avoided is a word that no message says, and what it says instead.
@@ -36,6 +39,10 @@ func (r *Rules) take(name string, values []string) bool {
 		r.Asked[families] = values
 	case name == "harmless":
 		r.Harmless = values
+	case name == "reads":
+		for _, l := range values {
+			r.Reads = append(r.Reads, Lang(l))
+		}
 	case name == "reviewer":
 		r.Reviewer = strings.Join(values, " ")
 		return r.Reviewer != ""

@@ -680,7 +680,7 @@ const faultsShown = 100
 
 // listWords are what the cells of a list may say here.
 func (q *request) listWords() register.Words {
-	w := register.Words{Country: q.Country, Places: q.Facts().Places, Langs: map[locales.Lang]string{}}
+	w := register.Words{Country: q.Country, Places: q.Facts().Places, Langs: map[locales.Lang]string{}, Called: q.Catalog.Called}
 	for _, l := range q.langs() {
 		w.Langs[l] = q.langName(l)
 	}

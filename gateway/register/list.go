@@ -48,7 +48,8 @@ const (
 type Words struct {
 	Country string // whose numbers come without an international prefix
 	Places  map[string]dialog.Place
-	Langs   map[locales.Lang]string // each with its own name
+	Langs   map[locales.Lang]string                // each with its own name
+	Called  func(name string) (locales.Lang, bool) // the language of another name, if given
 }
 
 // Row is one producer of a list.
@@ -314,6 +315,11 @@ func (t *table) language(cell string) (string, string) {
 			return string(lang), ""
 		}
 		known = append(known, fmt.Sprintf("%s (%s)", lang, name))
+	}
+	if t.Called != nil {
+		if lang, ok := t.Called(cell); ok && t.Langs[lang] != "" {
+			return string(lang), ""
+		}
 	}
 	slices.Sort(known)
 	return "", fmt.Sprintf("there is no language %q; there are %s", shown(cell), strings.Join(known, ", "))
