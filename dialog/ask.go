@@ -93,7 +93,7 @@ func (t *turn) replied(ev Answered) {
 	t.clear(timerAsk)
 	t.s.Owed = false
 	if !t.absent() {
-		t.sayReply(ev.Text)
+		t.sayReplies(ev.Text)
 		return
 	}
 	t.s.Held = append(t.s.Held, ev.Text)
@@ -103,12 +103,32 @@ func (t *turn) replied(ev Answered) {
 
 // sayHeld says the replies that waited.
 func (t *turn) sayHeld() {
-	for _, text := range t.s.Held {
-		t.sayReply(text)
-	}
+	t.sayReplies(t.s.Held...)
 	t.s.Held = nil
 }
 
-func (t *turn) sayReply(text string) {
-	t.remind("ask.answered", locales.Args{"Text": text}, replyValid)
+// replyCautions are the stages whose cautions go with a reply that speaks of a
+// subject; hours have no caution of their own.
+var replyCautions = []struct{ subject, stage string }{{"opening", "opening"}, {"water", "glowing"}, {"lighting", "lighting"}, {"drums", "drum"}}
+
+// sayReplies says what officers wrote. What speaks of the work at a drum goes with
+// the caution of that work and, while a drum must stay shut, with how long.
+func (t *turn) sayReplies(texts ...string) {
+	stage, touches := "", false
+	for _, text := range texts {
+		t.remind("ask.answered", locales.Args{"Text": text}, replyValid)
+		spoken, known := t.e.subjectsOf(t.lang, text)
+		touches = touches || !known || len(spoken) > 0
+		for _, c := range replyCautions {
+			if stage == "" && spoken[c.subject] != "" {
+				stage = c.stage
+			}
+		}
+	}
+	if d, ok := t.hot(); ok && touches {
+		t.remind("burn.not-before", locales.Args{"Drum": d.Name, "When": t.when(d.NotBefore)}, replyValid)
+	}
+	if stage != "" {
+		t.remind(locales.ID("caution."+stage), nil, replyValid)
+	}
 }

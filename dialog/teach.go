@@ -467,29 +467,7 @@ func (e *Engine) checkQuestion(o *objections, f *Facts, w Written, q string) {
 // checkSubjects objects to an answer that speaks of what the rules of the burn
 // speak of.
 func (e *Engine) checkSubjects(o *objections, w Written) {
-	r := e.readText(w.Lang, nil, w.Text, nil, "")
-	spoken := map[string]string{} // the subject and the word that shows it
-	known := false
-	for _, s := range subjects {
-		words := e.catalog.Words(w.Lang)[subjectFamily+"."+s.name]
-		known = known || len(words) > 0
-		if word, ok := speaksOf(w.Lang, r.tokens, words); ok {
-			spoken[s.name] = word
-		}
-	}
-	for i, t := range r.tokens {
-		if t.isNumber && i+1 < len(r.tokens) && r.tokens[i+1].isNumber && t.comma && strings.Contains(w.Text, ":") {
-			spoken["hours"] = "a clock time"
-		}
-	}
-	if em := r.emergency(); em.tier != "" {
-		switch {
-		case em.tier == "b" && (em.kinds[0] == kindFire || em.kinds[0] == kindBurn):
-			spoken["lighting"] = orElse(spoken["lighting"], "fire")
-		default:
-			spoken["illness"] = orElse(spoken["illness"], "a word of danger")
-		}
-	}
+	spoken, known := e.subjectsOf(w.Lang, w.Text)
 	for _, s := range subjects {
 		word, ok := spoken[s.name]
 		switch {
@@ -503,6 +481,56 @@ func (e *Engine) checkSubjects(o *objections, w Written) {
 	if !known {
 		o.doubt("The line has no list of the words of danger in this language: an administrator has to read the answer too.")
 	}
+}
+
+// CheckReply returns nil if an officer's reply to one person may go as it is,
+// else an Objection. After a second look of the officer the line adds the caution
+// of what it speaks of; of a person who is ill it never goes.
+func (e *Engine) CheckReply(l locales.Lang, text string) error {
+	var o objections
+	spoken, known := e.subjectsOf(l, text)
+	for _, s := range subjects {
+		word, ok := spoken[s.name]
+		switch {
+		case !ok:
+		case s.never:
+			o.refuse("The reply speaks of %s (%q). %s: leave it out, and phone them.", s.says, word, s.rule)
+		default:
+			o.doubt("The reply speaks of %s (%q). %s.", s.says, word, s.rule)
+		}
+	}
+	if !known {
+		o.doubt("The line has no list of the words of danger in this language: read the reply once more as somebody who stands beside a hot drum.")
+	}
+	return o.err()
+}
+
+// subjectsOf returns what of the subjects a text speaks of, each with the word
+// that shows it. It knows none where the language has no list of such words.
+func (e *Engine) subjectsOf(l locales.Lang, text string) (spoken map[string]string, known bool) {
+	r := e.readText(l, nil, text, nil, "")
+	spoken = map[string]string{}
+	for _, s := range subjects {
+		words := e.catalog.Words(l)[subjectFamily+"."+s.name]
+		known = known || len(words) > 0
+		if word, ok := speaksOf(l, r.tokens, words); ok {
+			spoken[s.name] = word
+		}
+	}
+	for i, t := range r.tokens {
+		if t.isNumber && i+1 < len(r.tokens) && r.tokens[i+1].isNumber && t.comma && strings.Contains(text, ":") {
+			spoken["hours"] = "a clock time"
+		}
+	}
+	if em := r.emergency(); em.tier != "" {
+		switch {
+		case em.tier == "b" && (em.kinds[0] == kindFire || em.kinds[0] == kindBurn):
+			spoken["lighting"] = orElse(spoken["lighting"], "fire")
+		default:
+			spoken["illness"] = orElse(spoken["illness"], "a word of danger")
+		}
+	}
+	return spoken, known
 }
 
 func orElse(s, other string) string {

@@ -408,3 +408,32 @@ func BenchmarkOverlay(b *testing.B) {
 		dialog.NewOverlay(lessons, nil)
 	}
 }
+
+// C25: an officer's reply to one person is stopped with the rule that it may
+// contradict; of an illness it never goes.
+func TestC25ReplyToOnePerson(t *testing.T) {
+	for _, tt := range []struct {
+		lang, text, says string
+		never            bool
+	}{
+		{"en", "The buyers meet at the market.", "", false},
+		{"en", "You may open it.", "opening", false},
+		{"en", "Come at 15:00.", "hours or days", false},
+		{"en", "Pour water on it.", "water", false},
+		{"en", "Light it after the rain.", "lighting", false},
+		{"en", "The welder mends the lid.", "drums", false},
+		{"en", "Take a tablet for the headache.", "illness", true},
+		{"sw", "Fungua pipa sasa.", "opening", false},
+		{"fr", "Versez de l'eau.", "water", false},
+	} {
+		err := engine(t).CheckReply(locales.Lang(tt.lang), tt.text)
+		if tt.says == "" {
+			require.NoError(t, err, tt.text)
+			continue
+		}
+		o := objection(t, err)
+		require.Contains(t, o.Error(), "The reply speaks of "+tt.says, tt.text)
+		require.Equal(t, !tt.never, o.Second, tt.text)
+	}
+	require.ErrorContains(t, engine(t).CheckReply("xx", "anything"), "no list of the words of danger")
+}

@@ -454,6 +454,31 @@ func (k *Knowledge) SetForecast(ctx context.Context, f Forecast) error {
 	return nil
 }
 
+// DropForecast takes the forecast of a place away, so that the next one counts
+// whenever it was issued.
+func (k *Knowledge) DropForecast(ctx context.Context, place string) error {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if err := k.put(ctx, ForecastKind, place, nil); err != nil {
+		return fmt.Errorf("drop the forecast of %q: %w", place, err)
+	}
+	delete(k.forecasts, place)
+	k.changed(place)
+	return nil
+}
+
+// Configured reports whether the configuration has a place of a key.
+func (k *Knowledge) Configured(key string) bool {
+	_, ok := k.base.Places[key]
+	return ok
+}
+
+// CheckReply returns nil if an officer's reply to one person may go as it is,
+// else a dialog.Objection.
+func (k *Knowledge) CheckReply(l locales.Lang, text string) error {
+	return k.engine.CheckReply(l, text)
+}
+
 // AddAlert keeps a warning of an authority, in the stead of the same one.
 func (k *Knowledge) AddAlert(ctx context.Context, a Alert) error {
 	a = a.exact()

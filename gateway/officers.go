@@ -145,6 +145,20 @@ func (s *Service) Answer(ctx context.Context, n Number, about Key, text, by stri
 	return len(change.Conversation.State.Held) > 0, nil
 }
 
+// ShowAnswer returns the messages that Answer would send to the person of a
+// conversation, as the phone shows them once it is known whose it is.
+func (s *Service) ShowAnswer(c Conversation, text string, now time.Time) (texts []string, err error) {
+	c.State.Asked, c.State.Seen, c.State.Stranger = time.Time{}, now, 0
+	t, err := s.step(c, s.writes(c.Channel), now, dialog.Answered{Text: strings.TrimSpace(cleanText(text))})
+	if err != nil {
+		return nil, fmt.Errorf("show a reply to %v: %w", c.Number, err)
+	}
+	for _, m := range s.change(c, t, &Entry{At: now}, none).Out {
+		texts = append(texts, m.Text)
+	}
+	return texts, nil
+}
+
 // Called notes that an officer has phoned a person who waits for it: the line no
 // longer asks them whether somebody did.
 func (s *Service) Called(ctx context.Context, n Number, about Key, by string, now time.Time) error {

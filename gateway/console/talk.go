@@ -207,6 +207,8 @@ type conversationView struct {
 	Refused string // why nobody may write to them, as a sentence
 	Asks    bool   // they are asked first whether it is still them
 	Reply   form
+	Stopped []string // why the reply did not go as it is
+	Second  bool     // it goes after a second look
 }
 
 // sayingsShown is how many entries of a conversation one page shows: two or three
@@ -408,21 +410,33 @@ func (q *request) replyForm(person gateway.PersonKey, c gateway.Conversation) (f
 	for _, m := range waiting.List {
 		about = append(about, option{m.Key.String(), short(m.Text)})
 	}
-	f := form{Fields: []field{q.replyField(c)}}
+	text, err := q.replyField(c)
+	if err != nil {
+		return form{}, err
+	}
+	f := form{Fields: []field{text}}
 	if len(about) > 0 {
 		f.Fields = append([]field{{Name: "about", Label: "It answers", Kind: "select", Options: append(about, option{"", "none of their questions"}), Value: about[0].Value}}, f.Fields...)
 	}
 	return f, nil
 }
 
-func (q *request) replyField(c gateway.Conversation) field {
+// replyField asks for the text. Beside it stands all that the line would send.
+func (q *request) replyField(c gateway.Conversation) (field, error) {
 	lang := cmp.Or(c.State.Lang, locales.Default)
 	f := field{
 		Name: "text", Label: "Your reply", Kind: "textarea", Lang: string(lang),
 		Hint: "In " + q.langName(lang) + ". The line puts before it that it comes from their officer. Ask for a word in reply, never for a digit.",
 	}
-	f.Look = q.lookAt(f, c, q.replied(c, written(q.form, f.Name))...)
-	return f
+	var texts []string
+	if text := written(q.form, f.Name); text != "" {
+		var err error
+		if texts, err = q.Service.ShowAnswer(c, text, q.now); err != nil {
+			return f, err
+		}
+	}
+	f.Look = q.lookAt(f, c, texts...)
+	return f, nil
 }
 
 // short cuts a text for a list.
@@ -432,14 +446,6 @@ func short(s string) string {
 		return string(r[:most]) + "..."
 	}
 	return s
-}
-
-// replied are the messages of an officer's reply as the line words them.
-func (q *request) replied(c gateway.Conversation, text string) []string {
-	if text == "" {
-		return nil
-	}
-	return []string{q.Catalog.Text(cmp.Or(c.State.Lang, locales.Default), "ask.answered", locales.Args{"Text": text})}
 }
 
 // measureReply tells what a reply comes to on a phone while somebody writes it.
@@ -452,7 +458,11 @@ func (q *request) measureReply() error {
 	if err != nil {
 		return err
 	}
-	return q.sendLooks(looks{Fields: []*look{q.replyField(c).Look}})
+	f, err := q.replyField(c)
+	if err != nil {
+		return err
+	}
+	return q.sendLooks(looks{Fields: []*look{f.Look}})
 }
 
 // reply shows an officer's reply as the phone will, or sends it.
@@ -475,6 +485,13 @@ func (q *request) reply() error {
 	}
 	if q.form.Get("do") == "look" {
 		return q.render("talk-one", page)
+	}
+	err = q.Knowledge.CheckReply(cmp.Or(c.State.Lang, locales.Default), text)
+	switch stopped := q.objects(err, &page.Stopped, &page.Second); {
+	case err != nil && !stopped:
+		return err
+	case stopped && (!page.Second || q.form.Get("do") != "sure"):
+		return q.again("talk-one", page)
 	}
 	waits, err := q.Service.Answer(q.ctx, c.Number, about, text, q.Account.Name, q.now)
 	switch {

@@ -217,6 +217,45 @@ func TestReply(t *testing.T) {
 	require.NotContains(t, live.body, "<script>")
 }
 
+// C25: a reply that speaks of the work at a drum is shown with its rule first, and
+// goes with the caution that the line adds; of an illness it does not go.
+func TestC25ReplyGoesWithTheCaution(t *testing.T) {
+	o := newConsole(t)
+	o.fillTalk()
+	for _, text := range []string{"cobs 1 drum dry food", "lit", "covered"} {
+		o.says(person(t, 20), text)
+		o.wait(40 * time.Minute)
+	}
+	o.catchUp()
+	o.outbox()
+	c, at := o.as(Officer), o.talkOf(20)
+	const text = "If it is cold you may open it."
+	p := c.submit(c.get(at), at+"/reply", url.Values{"text": {text}, "do": {"send"}})
+	require.Equal(t, http.StatusUnprocessableEntity, p.status)
+	require.Contains(t, p.Find("#faults").Text(), "The reply speaks of opening")
+	require.Empty(t, o.outbox(), "it is read once more first")
+	shown := p.Find("#m-text .sms").Map(func(_ int, s *goquery.Selection) string { return s.Text() })
+	require.Len(t, shown, 3)
+	require.Contains(t, shown[1], "not before Tuesday")
+	require.Contains(t, shown[2], "Do not open before the hour I sent")
+	require.Equal(t, 1, p.Find("button[value=sure]").Length())
+	p = c.submit(p, at+"/reply", url.Values{"do": {"sure"}})
+	require.Contains(t, p.Find(".told").Text(), "on its way")
+	var sent []string
+	for _, m := range o.outbox() {
+		sent = append(sent, m.Text)
+	}
+	require.Equal(t, shown, sent, "what was shown is what goes")
+
+	for _, do := range []string{"send", "sure"} {
+		p = c.submit(c.get(at), at+"/reply", url.Values{"text": {"Take a tablet for the headache."}, "do": {do}})
+		require.Equal(t, http.StatusUnprocessableEntity, p.status)
+		require.Contains(t, p.Find("#faults").Text(), "phone them")
+		require.Zero(t, p.Find("button[value=sure]").Length())
+	}
+	require.Empty(t, o.outbox())
+}
+
 // C21: after 120 quiet days a reply waits until whoever has the number says that
 // it is still them.
 func TestC21ReplyWaitsForWhoHasTheNumber(t *testing.T) {
