@@ -3,6 +3,7 @@ package gateway
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"math"
 	"sync/atomic"
@@ -34,6 +35,54 @@ func Audit(ctx context.Context, d Desk, r Record) error {
 // document is the record as it is written.
 func (r Record) document() Document {
 	return Document{Kind: AuditKind, ID: auditID(r.At), Value: r}
+}
+
+const (
+	auditPause = time.Hour // between two looks for old records
+	auditPage  = 500       // records read at a time
+)
+
+// RunAudit drops the records of the trail that are older than keep, until the
+// context ends, which is no error: they name people and addresses, and nobody
+// asks who did what so long ago.
+func RunAudit(ctx context.Context, d Desk, w *Watch, keep time.Duration) error {
+	tick := time.NewTicker(auditPause)
+	defer tick.Stop()
+	for {
+		err := PruneAudit(ctx, d, w.At(time.Now()).Add(-keep))
+		if ctx.Err() != nil {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+	}
+}
+
+// PruneAudit drops the records of the trail from before a time.
+func PruneAudit(ctx context.Context, d Desk, before time.Time) error {
+	after := fmt.Sprintf("%016x~", math.MaxInt64-before.UnixMilli()) // behind all of that millisecond
+	for more := true; more; {
+		count := 0
+		err := d.List(ctx, AuditKind, after, auditPage, func(id string, rev uint64, _ func(any) error) error {
+			after, count = id, count+1
+			err := d.Put(ctx, AuditKind, id, nil, rev)
+			if errors.Is(err, ErrConflict) { // another process was quicker
+				return nil
+			}
+			return err
+		})
+		if err != nil {
+			return fmt.Errorf("drop old audit records: %w", err)
+		}
+		more = count == auditPage
+	}
+	return nil
 }
 
 // audited counts the records of this process: it orders those of one millisecond.

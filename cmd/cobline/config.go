@@ -81,11 +81,17 @@ type ConsoleConfig struct {
 	Header      string   // in which they put the address of who asks
 }
 
-// OfficeConfig is what officers may do by text from phones of their own.
+// OfficeConfig is what officers may do by text from phones of their own, and for
+// how long it is known what they did.
 type OfficeConfig struct {
 	Most int // phones that a warning sent by phone may reach
 	Days int // after which an officer's phone has to be renewed
+	// AuditDays is for how many days it is kept who did what.
+	AuditDays int `toml:"audit_days"`
 }
+
+// auditFor is for how long it is kept who did what.
+func (c Config) auditFor() time.Duration { return time.Duration(c.Office.AuditDays) * 24 * time.Hour }
 
 // secure reports whether browsers send the console's cookies over TLS alone:
 // wherever others reach the line, or a proxy brings them.
@@ -132,7 +138,7 @@ func Default() Config {
 	c.Store.Kind, c.Store.Path = "bolt", "cobline-data"
 	c.Quiet.From, c.Quiet.To = "20:30", "06:00"
 	c.Outbox.PerSecond, c.Outbox.GiveUp = 5, 24*time.Hour
-	c.Office = OfficeConfig{Most: 500, Days: 180}
+	c.Office = OfficeConfig{Most: 500, Days: 180, AuditDays: 730}
 	c.Console.Header = "X-Real-IP"
 	return c
 }
@@ -341,6 +347,7 @@ func (l *loader) validate() {
 	l.want(l.Outbox.PerSecond > 0, "outbox.per_second", "must be more than 0 segments a second")
 	l.want(l.Office.Most > 0, "office.most", "must be more than 0 phones")
 	l.want(l.Office.Days > 0, "office.days", "must be more than 0 days")
+	l.want(l.Office.AuditDays > 0, "office.audit_days", "must be more than 0 days")
 	l.want(l.Outbox.GiveUp > 0, "outbox.give_up", "must be a span, such as 24h")
 	if l.set.IsDefined("zone") {
 		l.want(l.set.IsDefined("lat") && l.set.IsDefined("lon"), "zone", "is set without lat and lon: daylight is reckoned from them")

@@ -150,7 +150,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		Name: "cobline_views_behind_seconds", Help: "How much older the newest entry the console knows is than the newest there is.",
 	}, func() float64 { return shown.Progress().Behind.Seconds() }))
 	lists := register.NewImporter(store, line.service, log)
-	office, err := newOffice(ctx, config, store, line, console.Options{Views: shown, Register: lists, Notices: notices, Practice: practice(config, line), Weather: weather, Forms: config.forms(), Log: log})
+	office, err := newOffice(ctx, config, store, line, console.Options{AuditFor: config.auditFor(), Views: shown, Register: lists, Notices: notices, Practice: practice(config, line), Weather: weather, Forms: config.forms(), Log: log})
 	if err != nil {
 		return err
 	}
@@ -179,6 +179,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 	loops.Go(func() error { return spending.Run(running) })
 	loops.Go(func() error { return weather.Run(running) })
 	loops.Go(func() error { return shown.Run(running) })
+	loops.Go(func() error { return gateway.RunAudit(running, store, watch, config.auditFor()) })
 	if office != nil {
 		loops.Go(func() error { return office.Run(running) })
 	}

@@ -12,6 +12,7 @@ const auditPage = 50
 type auditView struct {
 	Rows []gateway.Record
 	Pager
+	Days int // for which it is kept; zero: for good
 }
 
 // Pager leads through a list that is read page by page, the newest first.
@@ -48,5 +49,5 @@ func (q *request) auditTrail() error {
 	if err != nil {
 		return err
 	}
-	return q.render("audit", auditView{rows, q.pager(next)})
+	return q.render("audit", auditView{rows, q.pager(next), int(q.AuditFor.Hours() / 24)})
 }

@@ -80,7 +80,8 @@ type Options struct {
 	Catalog  *locales.Catalog
 	// Reviewers are who answers for a language, and since when.
 	Reviewers map[locales.Lang]string
-	Country   string // whose numbers come without an international prefix
+	Country   string        // whose numbers come without an international prefix
+	AuditFor  time.Duration // for which it is kept who did what; zero: for good
 	// Secure lets cookies go over TLS alone: true wherever others reach the line.
 	Secure bool
 	Now    func() time.Time // nil: the clock of the machine
