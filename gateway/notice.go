@@ -102,13 +102,20 @@ const (
 	noticeLife        = 24 * time.Hour // if nobody says
 )
 
-// Check returns what is wrong with a notice, in a sentence.
+// Unfit says what is wrong with a notice, in a sentence to whoever wrote it.
+type Unfit struct{ why string }
+
+func (u Unfit) Error() string { return u.why }
+
+func unfit(format string, a ...any) error { return Unfit{fmt.Sprintf(format, a...)} }
+
+// Check returns what is wrong with a notice: an Unfit.
 func (n Notice) Check(now time.Time) error {
 	_, err := n.ready(now)
 	return err
 }
 
-// ready returns the notice with its defaults, or what is wrong with it.
+// ready returns the notice with its defaults, or an Unfit.
 func (n Notice) ready(now time.Time) (Notice, error) {
 	m := &n.Message
 	m.Weather = m.Weather || m.Ready != ""
@@ -124,24 +131,24 @@ func (n Notice) ready(now time.Time) (Notice, error) {
 	n.At, n.Progress, n.After, n.Listed = now.UTC().Truncate(time.Second), Running, "", false
 	switch {
 	case m.Ready == "" && len(m.Texts) == 0:
-		return n, fmt.Errorf("the notice has no text")
+		return n, unfit("the notice has no text")
 	case m.Ready != "" && !slices.Contains(dialog.ReadyNotices, m.Ready):
-		return n, fmt.Errorf("there is no ready text %q; there are %s", m.Ready, strings.Join(dialog.ReadyNotices, ", "))
+		return n, unfit("there is no ready text %q; there are %s", m.Ready, strings.Join(dialog.ReadyNotices, ", "))
 	case m.Ready != "" && m.Hour.IsZero():
-		return n, fmt.Errorf("a ready text names the hour of the weather: say which")
+		return n, unfit("a ready text names the hour of the weather: say which")
 	case !m.Expires.After(later(now, n.NotBefore)):
-		return n, fmt.Errorf("the notice would expire before it can be sent")
+		return n, unfit("the notice would expire before it can be sent")
 	case m.Expires.Sub(now) > maxNoticeLife:
-		return n, fmt.Errorf("a notice lasts 14 days at most")
+		return n, unfit("a notice lasts 14 days at most")
 	}
 	for lang, text := range m.Texts {
 		switch parts := sms.Split(sms.Plain(text, locales.Substitutions(lang))); {
 		case strings.TrimSpace(text) == "":
-			return n, fmt.Errorf("the text in %s is empty", lang)
+			return n, unfit("the text in %s is empty", lang)
 		case len(parts.Segments) > maxNoticeSegments:
-			return n, fmt.Errorf("the text in %s takes %d segments; %d is the most", lang, len(parts.Segments), maxNoticeSegments)
+			return n, unfit("the text in %s takes %d segments; %d is the most", lang, len(parts.Segments), maxNoticeSegments)
 		case dialog.AsksForDigit(text):
-			return n, fmt.Errorf("the text in %s asks for a digit, which may answer another question; ask for a word", lang)
+			return n, unfit("the text in %s asks for a digit, which may answer another question; ask for a word", lang)
 		}
 	}
 	return n, nil

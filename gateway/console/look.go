@@ -126,11 +126,12 @@ func (q *request) lookAtNotice(f *noticeForm, n gateway.Notice, count bool) (*no
 	ctx, cancel := context.WithTimeout(q.ctx, countTime)
 	defer cancel()
 	p, err := q.Notices.Preview(ctx, n, q.now)
-	switch why := n.Check(q.now); {
+	var unfit gateway.Unfit
+	switch {
 	case errors.Is(err, context.DeadlineExceeded):
 		l.Told = "How many phones it goes to, and what it costs in all, is counted in the preview."
-	case err != nil && why != nil:
-		l.Fault = sentence(why.Error())
+	case errors.As(err, &unfit):
+		l.Fault = sentence(unfit.Error())
 	case err != nil:
 		return nil, err
 	case p.Persons == 0:

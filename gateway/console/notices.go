@@ -73,7 +73,15 @@ func (s standing) Open() bool {
 func (q *request) standing(s gateway.Standing) standing {
 	out := standing{Notice: s.Notice, Tally: s.Tally, For: q.audience(s.Notice)}
 	m := s.Notice.Message
-	if out.Head = readyNames[m.Ready]; out.Head == "" {
+	if out.Head = readyNames[m.Ready]; out.Head != "" {
+		names := make([]string, len(s.Notice.Audience.Places))
+		for i, key := range s.Notice.Audience.Places {
+			names[i] = q.placeName(key)
+		}
+		if len(names) > 0 {
+			out.Head += ": " + strings.Join(names, ", ")
+		}
+	} else {
 		for _, l := range slices.Sorted(maps.Keys(m.Texts)) {
 			out.Head = m.Texts[l]
 			if l == locales.Default {
@@ -439,11 +447,12 @@ func (q *request) preview(f *noticeForm, n gateway.Notice) (page previewView, er
 		return page, nil
 	}
 	p, err := q.Notices.Preview(q.ctx, n, q.now)
-	if err != nil {
-		if why := n.Check(q.now); why != nil {
-			f.What.Fault = sentence(why.Error())
-			return page, nil
-		}
+	var unfit gateway.Unfit
+	switch {
+	case errors.As(err, &unfit): // by the clock of the line, which may be ahead of the machine's
+		f.What.Fault = sentence(unfit.Error())
+		return page, nil
+	case err != nil:
 		return page, err
 	}
 	page = previewView{Preview: p, Notice: q.standing(gateway.Standing{Notice: n}), Currency: q.currency(), Texts: q.variants(p.Texts), Try: q.tryForm(n)}
@@ -533,10 +542,14 @@ func (q *request) sendNotice() error {
 		return q.mendNotice(f, n)
 	}
 	started, err := q.Notices.Start(q.ctx, n, q.now)
-	if errors.Is(err, gateway.ErrConflict) {
+	var unfit gateway.Unfit
+	switch {
+	case errors.Is(err, gateway.ErrConflict):
 		return q.done("/notices/"+n.Message.ID, "This notice is started already.")
-	}
-	if err != nil {
+	case errors.As(err, &unfit):
+		f.What.Fault = sentence(unfit.Error())
+		return q.mendNotice(f, n)
+	case err != nil:
 		return err
 	}
 	if err := q.audit("notice started", started.Message.ID, q.audience(started)); err != nil {

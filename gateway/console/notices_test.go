@@ -141,6 +141,27 @@ func TestReadyNotice(t *testing.T) {
 	require.Contains(t, texts[0], "Mvua")
 	require.Equal(t, person(t, 77).String(), o.did("notice tried").On, "masked")
 	require.Equal(t, http.StatusOK, c.submit(tried, "/office/notices/send", nil).status, "what was tried can be sent")
+	require.Equal(t, "Rain is likely: Lakeside", c.get("/office/notices").Find("tbody th").Text(), "it is told by its place")
+}
+
+// A notice whose hour is over by the clock of the line, which goes on when that of
+// the machine was set back, is mended in its form.
+func TestNoticeWhoseHourIsOverByTheLine(t *testing.T) {
+	o := newConsole(t)
+	o.joined("lakeside", 1)
+	c := o.as(Officer)
+	fill := url.Values{"ready": {"rain"}, "hour": {"2026-03-02T15:00"}, "ring": {"accepted"}}
+	seen := c.submit(c.get("/office/notices/new"), "/office/notices/preview", fill)
+	require.Equal(t, http.StatusOK, seen.status, seen.text())
+	o.send(gateway.Notice{Message: dialog.Notice{Texts: map[locales.Lang]string{"en": "Meeting on Friday."}}})
+	require.NoError(t, o.Notices.Enlist(t.Context(), func() time.Time { return o.clock().Add(8 * time.Hour) }))
+	for _, p := range []page{c.submit(c.get("/office/notices/new"), "/office/notices/preview", fill), c.submit(seen, "/office/notices/send", nil)} {
+		require.Equal(t, http.StatusUnprocessableEntity, p.status)
+		require.Contains(t, p.Find("#faults").Text(), "The notice would expire before it can be sent.")
+	}
+	all, err := o.Notices.List(t.Context())
+	require.NoError(t, err)
+	require.Len(t, all, 1)
 }
 
 // TestNoticesLeadOn: a long list has pages.
