@@ -133,7 +133,7 @@ func (x *index) guess(word string, letters int) []string {
 	var out []string
 	collect := func(candidates []string) {
 		for _, c := range candidates {
-			if c[0] == word[0] && !slices.Contains(out, c) && oneSlip(word, c) {
+			if first(c) == first(word) && !slices.Contains(out, c) && oneSlip(word, c) {
 				out = append(out, c)
 			}
 		}
@@ -146,6 +146,12 @@ func (x *index) guess(word string, letters int) []string {
 	}
 	slices.Sort(out)
 	return out
+}
+
+// first returns the first letter of a word.
+func first(word string) rune {
+	r, _ := utf8.DecodeRuneInString(word)
+	return r
 }
 
 // oneSlip reports whether two different words differ by one letter left out,
@@ -583,7 +589,7 @@ func harms(ears []ear, held []langset) []span {
 			g = e.guesser(e.safety, words, safetyLetters)
 		}
 		var found []span
-		alarming := i == 0
+		alarming, harmed := i == 0, e.main != e.abroad
 		for from := range words {
 			if !e.has(held[at(from)]) && g == nil {
 				continue
@@ -598,11 +604,12 @@ func harms(ears []ear, held []langset) []span {
 				continue
 			}
 			if s, ok := e.safety.at(words, from, g); ok {
+				harmed = harmed || s.in("emergency") || s.in("harm") || s.in("hazard")
 				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || e.loud(words[from].word)
 				found = append(found, s.among(at))
 			}
 		}
-		if alarming {
+		if alarming && harmed { // of a language that is not sent a person alone says nothing
 			out = append(out, found...)
 		}
 		for _, v := range e.taught {

@@ -71,10 +71,10 @@ func (r *reader) next() (token, bool) {
 			return r.number(), true
 		case unicode.IsLetter(c) || unicode.IsMark(c):
 			return r.word(), true
-		case c == '?' || c == '\u061f':
+		case c == '?' || c == '\u061f' || c == '፧':
 			r.at += size
 			return token{question: true}, true
-		case c == ',' || c == ';' || c == ':' || c == '!' || c == '.' || c == '\n':
+		case strings.ContainsRune(",;:!.\n।॥።፣፤፥፦،؛", c):
 			r.at += size
 			return token{comma: true}, true
 		default:
@@ -158,7 +158,7 @@ func (r *reader) word() token {
 	start := r.at
 	for {
 		c, size := r.peek()
-		if size == 0 || !unicode.IsLetter(c) && !unicode.IsMark(c) && !(apostrophe(c) && r.letterAfter(size) && !locales.Elides(r.lang)) {
+		if size == 0 || !unicode.IsLetter(c) && !unicode.IsMark(c) && !joiner(c) && !(apostrophe(c) && r.letterAfter(size) && !locales.Elides(r.lang)) {
 			break
 		}
 		r.at += size
@@ -200,6 +200,9 @@ func (r *reader) letterAfter(size int) bool {
 	c, _ := utf8.DecodeRuneInString(r.text[r.at+size:])
 	return unicode.IsLetter(c)
 }
+
+// joiner reports whether a rune stands within a word of an Indic script, unseen.
+func joiner(c rune) bool { return c == '\u200c' || c == '\u200d' }
 
 func apostrophe(c rune) bool { return c == '\'' || c == '’' || c == '‘' || c == '`' || c == 'ʼ' }
 

@@ -1,6 +1,7 @@
 package locales
 
 import (
+	"maps"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -214,10 +215,28 @@ var replaced = runes(map[string]string{
 	"Ɓ": "b", "ƊĐ": "d", "Ƙ": "k", "Ƴ": "y", "Ŋ": "ng", "Ɲ": "ny", "Ɛ": "e", "Ɔ": "o", "Ɩ": "i", "Ʋ": "v", "Ƒ": "f", "Ɣ": "g", "Ɖ": "d", "Ʊ": "u", "Ɨ": "i", "Ə": "e",
 	"øØ": "o", "łŁ": "l", "ßẞ": "s", "æÆ": "ae", "œŒ": "oe", "þÞ": "th", "ðÐ": "d",
 	"ँ": "ं", "़": "", // Devanagari: people write either nasal sign, and leave the dot out
-	"।॥": ".", "፡": " ", "።": ".",
-})
+	"।॥": ".", "፡": " ", "።": ".", "፣": ",", "፤": ";", "፥፦": ":", "፧": "?",
+}, ethiopic)
 
-func runes(groups map[string]string) map[rune]string {
+// ethiopic are the letters that sound alike in Amharic, of which people write any:
+// each row of seven is written as that of the other.
+var ethiopic = func() map[string]string {
+	same := map[string]string{"ሃ": "ሀ", "ሓ": "ሀ", "ኃ": "ሀ", "ኣ": "አ", "ዓ": "አ"} // these two sound like the first of their row
+	for from, to := range map[rune]rune{'ሐ': 'ሀ', 'ኀ': 'ሀ', 'ሠ': 'ሰ', 'ዐ': 'አ', 'ፀ': 'ጸ'} {
+		for i := range rune(7) {
+			if other := string(from + i); same[other] == "" {
+				same[other] = string(to + i)
+			}
+		}
+	}
+	return same
+}()
+
+func runes(lists ...map[string]string) map[rune]string {
+	groups := map[string]string{}
+	for _, list := range lists {
+		maps.Copy(groups, list)
+	}
 	all := map[rune]string{}
 	for group, s := range groups {
 		for _, r := range group {

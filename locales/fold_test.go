@@ -44,6 +44,9 @@ func TestFold(t *testing.T) {
 		{"hi", "हाँ", "हां"},
 		{"hi", "३.५", "3.5"},
 		{"bn", "২ বস্তা", "2 বস্তা"},
+		{"bn", "\u09dc \u09a1\u09bc", "ড় ড়"}, // one letter, in one piece or in two
+		{"am", "ሐኪም ኃይል ሣር ዓይን ፀሐይ", "ሀኪም ሀይል ሳር አይን ጸሀይ"},
+		{"am", "እሳት፡ነው፧", "እሳት ነው?"},
 		{"en", "𝟗", "9"},
 	} {
 		require.Equal(t, row.want, Fold(row.lang, row.in), "%s %q", row.lang, row.in)

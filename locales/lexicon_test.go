@@ -142,3 +142,25 @@ func TestCollisionsOfLanguages(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, met, 15)
 }
+
+// A slip is one letter, of however many octets.
+func TestASlipIsOneLetter(t *testing.T) {
+	for _, row := range []struct {
+		a, b string
+		want bool
+	}{
+		{"kerosene", "kerosine", true},
+		{"kerosene", "erosene", false},
+		{"burned", "burend", true},
+		{"burned", "bruend", false},
+		{"burn", "burn", false},
+		{"बेहोश", "बेहोस", true},
+		{"बेहोश", "मेहोश", false},
+		{"बेहोश", "बेहश", true},
+		{"আগুন", "জাগুন", false},
+		{"እሳት", "እሣቶ", false},
+	} {
+		require.Equal(t, row.want, oneSlip(row.a, row.b), "%s %s", row.a, row.b)
+		require.Equal(t, row.want, oneSlip(row.b, row.a), "%s %s", row.b, row.a)
+	}
+}

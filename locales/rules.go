@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // Rules are what the words file of a language allows and forbids.
@@ -245,7 +246,7 @@ func (c *Catalog) slips(l Lang) (faults []Fault) {
 	for s, concepts := range meanings(l, c.words[l], alarm) {
 		for word := range strings.FieldsSeq(s) {
 			known[word] = true
-			if !in("trade", "person")(concepts[0]) && len(word) >= guessedLetters {
+			if !in("trade", "person")(concepts[0]) && utf8.RuneCountInString(word) >= guessedLetters {
 				alarms[word] = s
 			}
 		}
@@ -254,7 +255,7 @@ func (c *Catalog) slips(l Lang) (faults []Fault) {
 	ordinary := meanings(l, c.words[l], func(concept string) bool { return !alarm(concept) })
 	for _, s := range slices.Sorted(maps.Keys(ordinary)) {
 		for word := range strings.FieldsSeq(s) {
-			if known[word] || len(word) < guessedLetters || seen[word] {
+			if known[word] || utf8.RuneCountInString(word) < guessedLetters || seen[word] {
 				continue
 			}
 			for _, alarm := range slices.Sorted(maps.Keys(alarms)) {
@@ -281,11 +282,12 @@ func (c *Catalog) slips(l Lang) (faults []Fault) {
 
 // oneSlip reports whether two words with the same first letter differ by one
 // letter changed, added or left out, or by two neighbours swapped.
-func oneSlip(a, b string) bool {
+func oneSlip(x, y string) bool {
+	a, b := []rune(x), []rune(y)
 	if len(a) > len(b) {
 		a, b = b, a
 	}
-	if a == b || a[0] != b[0] || len(b)-len(a) > 1 {
+	if x == y || a[0] != b[0] || len(b)-len(a) > 1 {
 		return false
 	}
 	i := 0
@@ -293,10 +295,10 @@ func oneSlip(a, b string) bool {
 		i++
 	}
 	if len(a) < len(b) {
-		return a[i:] == b[i+1:]
+		return slices.Equal(a[i:], b[i+1:])
 	}
-	swapped := i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && a[i+2:] == b[i+2:]
-	return a[i+1:] == b[i+1:] || swapped
+	swapped := i+1 < len(a) && a[i] == b[i+1] && a[i+1] == b[i] && slices.Equal(a[i+2:], b[i+2:])
+	return slices.Equal(a[i+1:], b[i+1:]) || swapped
 }
 
 // numbers are those that people write as words.
