@@ -3,6 +3,7 @@ package locales
 import (
 	"regexp"
 	"slices"
+	"strings"
 )
 
 // Signature is what a file says beside a message about who looked at it.
@@ -15,9 +16,14 @@ type Signature struct {
 var signature = regexp.MustCompile(`^(?:draft, unreviewed|reviewed by ([^,]+, [0-9]{4}-[0-9]{2}-[0-9]{2})), (v[0-9]+)(?:\. (.+))?$`)
 
 // Signature returns what stands beside a message: "draft, unreviewed, v1. WORDS"
-// or "reviewed by NAME, YEAR-MONTH-DAY, v1. WORDS". Anything else is none.
+// or "reviewed by NAME, YEAR-MONTH-DAY, v1. WORDS", or of what is neither reviewed
+// nor a safety line "says: WORDS". Anything else is none.
 func (c *Catalog) Signature(l Lang, id ID) Signature {
-	m := signature.FindStringSubmatch(c.Remark(l, id))
+	remark := c.Remark(l, id)
+	if says, ok := strings.CutPrefix(remark, "says: "); ok {
+		return Signature{Back: says}
+	}
+	m := signature.FindStringSubmatch(remark)
 	if m == nil {
 		return Signature{}
 	}

@@ -19,6 +19,7 @@ type entry struct {
 	Own     []Cost
 	Budget  int
 	Fixed   *Line // what stands beside a safety line
+	Back    string
 	Stale   bool
 	Faults  []string
 }
@@ -52,6 +53,7 @@ func (r *Report) parts() []part {
 		if r.Catalog.Has(r.Lang, id) {
 			e.Own = Costs(r.Catalog, r.Lang, id)
 		}
+		e.Back = r.Catalog.Signature(r.Lang, id).Back
 		if e.Fixed != nil {
 			parts[0].Entries = append(parts[0].Entries, e)
 			continue
@@ -106,10 +108,10 @@ func (r *Report) Print(w io.Writer) error {
 			if len(e.Own) == 0 {
 				label(string(r.Lang), "missing")
 			}
+			if e.Back != "" {
+				label("says", e.Back)
+			}
 			if e.Fixed != nil {
-				if e.Fixed.Back != "" {
-					label("says", e.Fixed.Back)
-				}
 				label("signed", e.Fixed.Standing())
 			}
 			for _, why := range e.Faults {

@@ -60,6 +60,7 @@ func Look(files fs.FS, l locales.Lang) (*Report, error) {
 		r.price()
 		r.Lines = lines(c, l)
 		r.signatures()
+		r.untold()
 	}
 	slices.SortStableFunc(r.Faults, func(a, b locales.Fault) int {
 		return cmp.Or(strings.Compare(a.File, b.File), a.Line-b.Line)

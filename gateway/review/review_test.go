@@ -119,9 +119,9 @@ func TestPage(t *testing.T) {
 	require.Contains(t, terminal.String(), "aid.gas, line ")
 }
 
-//go:generate go test -run TestPrices . -update
+//go:generate go test -run TestPrices|TestBackTranslations . -update
 
-var update = flag.Bool("update", false, "rewrite the table of prices in DEVELOPERS.md")
+var update = flag.Bool("update", false, "rewrite the table of prices in DEVELOPERS.md and those of back-translations")
 
 var table = regexp.MustCompile(`(?s)(<!-- prices: go generate ./gateway/review -->\n)(.*?)(<!-- end -->)`)
 
