@@ -86,3 +86,31 @@ func (f *form) mends(err error, name string) bool {
 	f.wrong(name, string(why))
 	return true
 }
+
+// Chosen says what a search is narrowed to; empty if to nothing.
+func (f form) Chosen() string {
+	var list []string
+	for _, in := range f.Fields {
+		value := in.Value
+		if i := slices.IndexFunc(in.Options, func(o option) bool { return o.Value == value }); i >= 0 {
+			value = in.Options[i].Label
+		}
+		switch {
+		case in.Value == "" || !in.Filter:
+		case in.Kind == "checkbox":
+			list = append(list, strings.ToLower(in.Label[:1])+in.Label[1:])
+		default:
+			list = append(list, strings.ToLower(in.Label[:1])+in.Label[1:]+" "+value)
+		}
+	}
+	return strings.Join(list, ", ")
+}
+
+// By names the fields of a search.
+func (f form) By() string {
+	names := make([]string, len(f.Fields))
+	for i, in := range f.Fields {
+		names[i] = strings.ToLower(in.Label[:1]) + in.Label[1:]
+	}
+	return strings.Join(names, ", ")
+}

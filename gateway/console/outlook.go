@@ -8,12 +8,15 @@ import (
 	"html/template"
 	"maps"
 	"math"
+	"net/http"
 	"net/url"
 	"slices"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
+
+	"github.com/gofiber/fiber/v2"
 
 	"cobline/calc"
 	"cobline/dialog"
@@ -36,6 +39,9 @@ var outlookRoutes = []route{
 	{post, "/outlook/at/:place/file", Officer, (*request).takeWeather},
 	{get, "/outlook/at/:place/place", Administrator, (*request).placePage},
 	{post, "/outlook/at/:place/place", Administrator, (*request).changePlace},
+	{post, "/outlook/at/:place/drop", Administrator, (*request).dropPlace},
+	{post, "/outlook/at/:place/no-forecast", Officer, (*request).dropForecast},
+	{post, "/outlook/warning/drop", Administrator, (*request).dropWarning},
 }
 
 // outlookView is the weather of the places, or of one of them.
@@ -75,7 +81,7 @@ type dayView struct {
 
 // warningView is a warning in the words of the authority.
 type warningView struct {
-	Lang, Head, Severity, From, Until, Text, Advice, Sender string
+	ID, Lang, Head, Severity, From, Until, Text, Advice, Sender string
 }
 
 // sourceView is how a source of weather fares.
@@ -224,7 +230,7 @@ func (q *request) placeView(o forecast.Outlook, picture bool, days int) placeVie
 	for _, w := range o.Warnings {
 		head := cmp.Or(w.Headline, w.Event)
 		v.Warnings = append(v.Warnings, warningView{
-			Lang: w.Lang, Head: head, Severity: w.Severity, From: at(w.From), Until: at(w.Until), Text: w.Description, Advice: w.Instruction, Sender: w.Ref.Sender,
+			ID: gateway.Alert{Ref: w.Ref}.ID(), Lang: w.Lang, Head: head, Severity: w.Severity, From: at(w.From), Until: at(w.Until), Text: w.Description, Advice: w.Instruction, Sender: w.Ref.Sender,
 		})
 	}
 	v.Wanted = o.Freshness != calc.Fresh
@@ -404,6 +410,7 @@ type weatherView struct {
 	Days      []typedDay
 	Fault     string
 	File      form
+	Held      string // the forecast the place has, if any
 }
 
 // typedDay is one day of the form.
@@ -435,6 +442,13 @@ func (q *request) weatherView(p dialog.Place) weatherView {
 		{Name: "as", Label: "Form of the file", Kind: "select", Filter: true, Options: q.fileForms()},
 		{Name: "file", Label: "File", Kind: "file", Hint: "A table of days as CSV, or what the configuration names. The first line names the columns."},
 	}}}
+	if held := q.Knowledge.Forecasts(); slices.ContainsFunc(held, func(f gateway.Forecast) bool { return f.Place == p.Key }) {
+		for _, o := range forecast.Outlooks(q.Facts(), held, nil, nil, locales.Default, q.now) {
+			if o.Place.Key == p.Key {
+				w.Held = q.placeView(o, false, 0).Age
+			}
+		}
+	}
 	choose := func(words map[string]string, keys []string) []option {
 		list := []option{{"", "not known"}}
 		for _, k := range keys {
@@ -644,8 +658,71 @@ func (q *request) placeForm(p dialog.Place, isNew bool) form {
 }
 
 type placeFormView struct {
-	Key, Name string // empty: a new one
-	Form      form
+	Key, Name  string // empty: a new one
+	Form       form
+	Entered    bool // officers entered it, or changed what the configuration says
+	Configured bool
+	Home       string // where people count whose place is gone
+}
+
+func (q *request) placeFormView(p dialog.Place, isNew bool) placeFormView {
+	return placeFormView{
+		Key: p.Key, Name: p.Name, Form: q.placeForm(p, isNew), Configured: q.Knowledge.Configured(p.Key), Home: q.placeName(q.Facts().Home),
+		Entered: slices.ContainsFunc(q.Knowledge.Places(), func(e gateway.Place) bool { return e.Key == p.Key }),
+	}
+}
+
+// dropPlace takes away what officers entered of a place.
+func (q *request) dropPlace() error {
+	p, err := q.place()
+	if err != nil {
+		return err
+	}
+	if !q.placeFormView(p, false).Entered {
+		return fiber.NewError(http.StatusConflict, "this place stands in the configuration of the line; whoever runs the line takes it away there")
+	}
+	if err := q.Knowledge.DropPlace(q.ctx, p.Key); err != nil {
+		return err
+	}
+	if err := q.audit("place dropped", p.Key, p.Name); err != nil {
+		return err
+	}
+	if q.Knowledge.Configured(p.Key) {
+		return q.done("/outlook/at/"+p.Key, "What the configuration says of the place holds again.")
+	}
+	return q.done("/outlook", "The place is gone.")
+}
+
+// dropForecast takes the forecast of a place away.
+func (q *request) dropForecast() error {
+	p, err := q.place()
+	if err != nil {
+		return err
+	}
+	if err := q.Knowledge.DropForecast(q.ctx, p.Key); err != nil {
+		return err
+	}
+	if err := q.audit("forecast dropped", p.Key, ""); err != nil {
+		return err
+	}
+	return q.done("/outlook/at/"+p.Key, "The forecast is gone. Until there is another, people are told that there is none, and to look at the sky.")
+}
+
+// dropWarning takes a warning away that came by mistake.
+func (q *request) dropWarning() error {
+	id := q.form.Get("id")
+	i := slices.IndexFunc(q.Knowledge.Alerts(), func(a gateway.Alert) bool { return a.ID() == id })
+	if i < 0 {
+		return gateway.ErrNotFound
+	}
+	a := q.Knowledge.Alerts()[i]
+	if err := q.Knowledge.DropAlert(q.ctx, id); err != nil {
+		return err
+	}
+	if err := q.audit("warning dropped", a.Ref.ID, a.Ref.Sender); err != nil {
+		return err
+	}
+	return q.done("/outlook", "The warning is gone.")
 }
 
 func (q *request) newPlace() error {
@@ -658,7 +735,7 @@ func (q *request) placePage() error {
 	if err != nil {
 		return err
 	}
-	return q.render("place", placeFormView{p.Key, p.Name, q.placeForm(p, false)})
+	return q.render("place", q.placeFormView(p, false))
 }
 
 func (q *request) addPlace() error { return q.setPlace(dialog.Place{}, true) }
@@ -672,7 +749,7 @@ func (q *request) changePlace() error {
 }
 
 func (q *request) setPlace(p dialog.Place, isNew bool) error {
-	page := placeFormView{p.Key, p.Name, q.placeForm(p, isNew)}
+	page := q.placeFormView(p, isNew)
 	f := &page.Form
 	f.fill(q.form)
 	number := func(name string) float64 {

@@ -237,6 +237,42 @@ func TestPlacesAreEntered(t *testing.T) {
 	require.Equal(t, "Outlook of Old Town", p.Find("h1").Text())
 	require.Equal(t, calc.Metre(1700), o.Facts().Places["home"].Altitude, "what was not touched stays")
 	require.Equal(t, "place changed", o.trail()[0].What)
+
+	p = c.submit(c.get("/office/outlook/at/home/place"), "/office/outlook/at/home/drop", nil)
+	require.Equal(t, "Outlook of Home", p.Find("h1").Text(), "as it is configured")
+	require.Zero(t, c.get("/office/outlook/at/home/place").Find("form[action$='/drop']").Length(), "nothing is left to drop")
+	p = c.submit(c.get("/office/outlook/at/valley/place"), "/office/outlook/at/valley/drop", nil)
+	require.Contains(t, p.text(), "The place is gone.")
+	require.NotContains(t, o.Facts().Places, "valley")
+	require.Equal(t, "place dropped", o.trail()[0].What)
+	v := c.get("/office/outlook/place").values(t, "/office/outlook/place")
+	require.Equal(t, http.StatusConflict, c.post("/office/outlook/at/lakeside/drop", v).status, "what is configured stays")
+	require.Equal(t, http.StatusNotFound, c.post("/office/outlook/at/valley/drop", v).status)
+}
+
+// What came by mistake is taken away: a forecast by an officer, a warning of an
+// authority by an administrator alone.
+func TestWeatherIsTakenAway(t *testing.T) {
+	o := newConsole(t)
+	o.weather("home")
+	c := o.as(Officer)
+	const action = "/office/outlook/at/home/no-forecast"
+	require.Zero(t, c.get("/office/outlook/at/lakeside/weather").Find("form[action$='/no-forecast']").Length(), "there is none")
+	p := c.submit(c.get("/office/outlook/at/home/weather"), action, nil)
+	require.Contains(t, p.text(), "There is no forecast. People are told so, and to look at the sky.")
+	require.Empty(t, o.Knowledge.Forecasts())
+	require.Nil(t, o.Facts().Places["home"].Forecast)
+	require.Equal(t, "forecast dropped", o.trail()[0].What)
+
+	c.upload(c.get("/office/outlook/warning"), "/office/outlook/warning", nil, "file", "fire.xml", []byte(o.fire("home")))
+	require.Len(t, o.Knowledge.Alerts(), 1)
+	at := "/office/outlook/at/home"
+	require.Zero(t, c.get(at).Find("form[action='/office/outlook/warning/drop']").Length())
+	admin := o.as(Administrator)
+	p = admin.submit(admin.get(at), "/office/outlook/warning/drop", nil)
+	require.Contains(t, p.text(), "The warning is gone.")
+	require.Empty(t, o.Knowledge.Alerts())
+	require.Equal(t, "warning dropped", o.trail()[0].What)
 }
 
 // What is under way is counted once in a while, and the count before is shown

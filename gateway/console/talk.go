@@ -49,7 +49,6 @@ type hit struct {
 type talkView struct {
 	Words  form
 	More   form // to search by
-	Open   bool // it is searched by some of that
 	Hits   []hit
 	Pager  Pager
 	Behind string
@@ -74,9 +73,9 @@ func (q *request) talkQuery() (query views.Query, page talkView) {
 	page.Words.fill(q.query)
 	page.More.fill(q.query)
 	for _, f := range page.More.Fields {
-		page.Open = page.Open || f.Value != ""
+		page.Asked = page.Asked || f.Value != ""
 	}
-	page.Asked = page.Open || page.Words.Fields[0].Value != ""
+	page.Asked = page.Asked || page.Words.Fields[0].Value != ""
 	query = views.Query{
 		Place: q.query.Get("place"), Lang: locales.Lang(q.query.Get("language")), Topic: q.query.Get("topic"),
 		Words: q.query.Get("words"), Unknown: q.query.Get("unknown") != "",
