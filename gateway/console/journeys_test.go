@@ -279,9 +279,11 @@ func TestExportByKeyboard(t *testing.T) {
 	b.tabTo("Producers")
 	b.press(kb.Enter)
 	b.come("#f-group")
+	b.tabTo("By words, place, group, language, under way, opted out")
+	b.press(kb.Enter) // it unfolds
 	b.tabTo("f-group")
 	b.press("=L")
-	b.tabTo("Search")
+	b.tabTo("Show")
 	b.press(kb.Enter)
 	b.come("tbody tr:nth-child(6):last-child")
 	rows := take()
