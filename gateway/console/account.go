@@ -127,7 +127,7 @@ func (q *request) newSecondView(secret string) (page secondView, err error) {
 		page.Secret += string(r)
 	}
 	page.Form = form{Fields: []field{
-		{Name: "code", Label: "The code it shows now", Kind: "text", Complete: "one-time-code"},
+		{Name: "code", Label: "The code it shows now", Kind: "text", Keys: "numeric", Complete: "one-time-code"},
 		{Name: "password", Label: "Your password", Kind: "password", Complete: "current-password"},
 	}}
 	return page, nil

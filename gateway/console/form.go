@@ -16,6 +16,7 @@ type field struct {
 	Options     []option // of a select
 	Optional    bool
 	Filter      bool   // of a search, which needs nothing
+	Keys        string // the keyboard a phone brings up, as HTML names it; empty: that of the kind
 	Complete    string // what a browser may fill in, as HTML names it
 	Lang        string // of what is written, if it is not English
 	Look        *look  // of a text to phones: as they will show it
@@ -108,9 +109,11 @@ func (f form) Chosen() string {
 
 // By names the fields of a search.
 func (f form) By() string {
-	names := make([]string, len(f.Fields))
-	for i, in := range f.Fields {
-		names[i] = strings.ToLower(in.Label[:1]) + in.Label[1:]
+	var names []string
+	for _, in := range f.Fields {
+		if in.Filter {
+			names = append(names, strings.ToLower(in.Label[:1])+in.Label[1:])
+		}
 	}
 	return strings.Join(names, ", ")
 }

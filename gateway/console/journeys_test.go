@@ -279,7 +279,7 @@ func TestExportByKeyboard(t *testing.T) {
 	b.tabTo("Producers")
 	b.press(kb.Enter)
 	b.come("#f-group")
-	b.tabTo("By words, place, group, language, under way, opted out")
+	b.tabTo("Search by words, place, group, language, under way, opted out")
 	b.press(kb.Enter) // it unfolds
 	b.tabTo("f-group")
 	b.press("=L")

@@ -79,7 +79,7 @@ func (q *request) standing(s gateway.Standing) standing {
 			names[i] = q.placeName(key)
 		}
 		if len(names) > 0 {
-			out.Head += ": " + strings.Join(names, ", ")
+			out.Head += ", " + strings.Join(names, ", ")
 		}
 	} else {
 		for _, l := range slices.Sorted(maps.Keys(m.Texts)) {

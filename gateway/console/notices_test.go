@@ -141,7 +141,7 @@ func TestReadyNotice(t *testing.T) {
 	require.Contains(t, texts[0], "Mvua")
 	require.Equal(t, person(t, 77).String(), o.did("notice tried").On, "masked")
 	require.Equal(t, http.StatusOK, c.submit(tried, "/office/notices/send", nil).status, "what was tried can be sent")
-	require.Equal(t, "Rain is likely: Lakeside", c.get("/office/notices").Find("tbody th").Text(), "it is told by its place")
+	require.Equal(t, "Rain is likely, Lakeside", c.get("/office/notices").Find("tbody th").Text(), "it is told by its place")
 }
 
 // A notice whose hour is over by the clock of the line, which goes on when that of

@@ -464,9 +464,9 @@ func (q *request) weatherView(p dialog.Place) weatherView {
 	for i := range daysTyped {
 		n := strconv.Itoa(i)
 		w.Days = append(w.Days, typedDay{today.AddDate(0, 0, i).Format("Monday 2 January"), form{Fields: []field{
-			{Name: "low-" + n, Label: "Lowest, °C", Kind: "text", Filter: true},
-			{Name: "high-" + n, Label: "Highest, °C", Kind: "text", Filter: true},
-			{Name: "rain-" + n, Label: "Rain, mm", Kind: "text", Filter: true},
+			{Name: "low-" + n, Label: "Lowest, °C", Kind: "text", Keys: "decimal", Filter: true},
+			{Name: "high-" + n, Label: "Highest, °C", Kind: "text", Keys: "decimal", Filter: true},
+			{Name: "rain-" + n, Label: "Rain, mm", Kind: "text", Keys: "decimal", Filter: true},
 			{Name: "hour-" + n, Label: "Rain begins", Kind: "select", Filter: true, Options: hours},
 			{Name: "sky-" + n, Label: "Sky", Kind: "select", Filter: true, Options: choose(skyWords, forecast.Skies())},
 			{Name: "wind-" + n, Label: "Wind", Kind: "select", Filter: true, Options: choose(windWords, forecast.Winds())},
@@ -635,7 +635,7 @@ func (q *request) placeForm(p dialog.Place, isNew bool) form {
 		{Name: "name", Label: "Name", Kind: "text", Value: p.Name, Hint: "As people there call it. Messages name it."},
 		{Name: "lat", Label: "Latitude", Kind: "text", Value: number(float64(p.Lat)), Hint: "Degrees; south of the equator with a minus, such as -1.29."},
 		{Name: "lon", Label: "Longitude", Kind: "text", Value: number(float64(p.Lon)), Hint: "Degrees; west of Greenwich with a minus, such as 36.82."},
-		{Name: "altitude", Label: "Altitude, metres", Kind: "text", Value: number(float64(p.Altitude)), Hint: "Air is thinner and cooler higher up: it changes how things dry."},
+		{Name: "altitude", Label: "Altitude, metres", Kind: "text", Keys: "decimal", Value: number(float64(p.Altitude)), Hint: "Air is thinner and cooler higher up: it changes how things dry."},
 		{Name: "zone", Label: "Time zone", Kind: "text", Hint: "Such as Africa/Nairobi."},
 		{Name: "emergency", Label: "Number to call for help", Kind: "tel", Value: p.Emergency, Optional: true, Hint: "Empty: people are sent to the clinic and to their neighbours."},
 		{Name: "currency", Label: "Currency", Kind: "text", Value: p.Currency, Optional: true},

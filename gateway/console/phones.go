@@ -99,8 +99,8 @@ func (q *request) newPhones() (page phonesView, err error) {
 // pinForm asks for the PIN of a phone; an officer may have several.
 func pinForm(id string) form {
 	return form{Fields: []field{
-		{Name: "pin-" + id, Label: "The new PIN", Kind: "password", Complete: "off", Hint: "6 digits: not all alike, not in a row, not one pattern again and again."},
-		{Name: "repeat-" + id, Label: "The new PIN again", Kind: "password", Complete: "off"},
+		{Name: "pin-" + id, Label: "The new PIN", Kind: "password", Keys: "numeric", Complete: "off", Hint: "6 digits: not all alike, not in a row, not one pattern again and again."},
+		{Name: "repeat-" + id, Label: "The new PIN again", Kind: "password", Keys: "numeric", Complete: "off"},
 	}}
 }
 
