@@ -310,6 +310,10 @@ func (r reading) measures() []amount {
 			continue
 		}
 		before, after := unit(i-1), unit(i+1)
+		if n := len(out); n > 0 && p.spelt && p.number < 1 && after == "" && i > 1 && used[i-1] && parts[i-2].isNumber && out[n-1].number >= 1 {
+			out[n-1].number += p.number // "a drum and a half"
+			continue
+		}
 		nextNumber := i+2 < len(parts) && parts[i+2].isNumber
 		switch {
 		case before != "" && (after == "" || nextNumber):
@@ -386,12 +390,20 @@ func (r reading) parted(a amount, family string) bool {
 
 // nearer returns the family of the two whose word an amount belongs to. Where
 // the words come first ("charcoal 10 kg, flour 1 kg", "mkaa kilo 9") it is the
-// word right before; else the nearest, with a leaning to the one behind.
+// word right before; else the nearest, with a leaning to the one behind, and
+// a single amount with the other family behind it is of that ("clay 15 kg charcoal").
 func (r reading) nearer(token int, one, other string) string {
-	begin := token
+	begin, end := token, 0
 	for _, s := range r.spans {
-		if s.to == token && s.in("unit") {
+		switch {
+		case s.to == token && s.in("unit"):
 			begin = s.from
+		case s.from == token+1 && s.in("unit"):
+			end = s.to
+		case end > 0 && begin == token && len(r.sums) == 1 && s.from <= end+1: // "15 kg of charcoal"
+			if s.in(other) && s.from >= end {
+				return other
+			}
 		}
 	}
 	best, at, wordsFirst := "", 1000, true
