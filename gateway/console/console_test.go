@@ -32,8 +32,9 @@ func concrete(path string) string {
 // pages returns a path of every page there is: of one that shows a thing, that of
 // the first such thing that another page leads to.
 func (o *office) pages(c *client) (paths []string) {
-	found := map[string]bool{}
-	for todo, seen := []string{Root + "/help"}, map[string]bool{}; len(todo) > 0 && len(seen) < 300; todo = todo[1:] {
+	const looks = 5 // at pages of one kind: others of it lead nowhere else
+	found := map[string]int{}
+	for todo, seen := []string{Root + "/help"}, map[string]bool{}; len(todo) > 0; todo = todo[1:] {
 		path, _, _ := strings.Cut(todo[0], "?")
 		if seen[path] {
 			continue
@@ -45,9 +46,12 @@ func (o *office) pages(c *client) (paths []string) {
 		if i < 0 || strings.HasSuffix(path, ".csv") {
 			continue
 		}
-		if pattern := o.routes()[i].path; pattern != "" && !found[pattern] {
-			found[pattern] = true
+		pattern := o.routes()[i].path
+		if found[pattern]++; pattern != "" && found[pattern] == 1 {
 			paths = append(paths, path)
+		}
+		if found[pattern] > looks {
+			continue
 		}
 		c.get(path).Find("a[href]").Each(func(_ int, s *goquery.Selection) { todo = append(todo, s.AttrOr("href", "")) })
 	}

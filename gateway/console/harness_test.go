@@ -104,7 +104,7 @@ func newConsole(t *testing.T) *office {
 func newApp() *fiber.App {
 	return fiber.New(fiber.Config{
 		Immutable: true, StrictRouting: true, CaseSensitive: true, DisableStartupMessage: true, DisablePreParseMultipartForm: true,
-		BodyLimit: UploadLimit, EnableTrustedProxyCheck: true, TrustedProxies: []string{"0.0.0.0"}, ProxyHeader: "X-Real-Ip",
+		BodyLimit: UploadLimit, EnableTrustedProxyCheck: true, TrustedProxies: []string{"0.0.0.0", "127.0.0.1"}, ProxyHeader: "X-Real-Ip",
 	})
 }
 
@@ -208,11 +208,13 @@ type client struct {
 	o       *office
 	cookies map[string]*http.Cookie
 	address string
+	send    func(*http.Request) (*http.Response, error)
 }
 
 // stranger returns a browser that is not signed in.
 func (o *office) stranger() *client {
-	return &client{o: o, cookies: map[string]*http.Cookie{}, address: "192.0.2.1"}
+	send := func(r *http.Request) (*http.Response, error) { return o.app.Test(r, -1) }
+	return &client{o: o, cookies: map[string]*http.Cookie{}, address: "192.0.2.1", send: send}
 }
 
 // as returns a browser signed in to the account of a role.
@@ -233,6 +235,7 @@ func (c *client) signIn(name, password string) page {
 // page is what a browser got.
 type page struct {
 	path   string
+	took   time.Duration // to answer, with what it led to
 	status int
 	header http.Header
 	body   string
@@ -249,7 +252,8 @@ func (c *client) do(r *http.Request) page {
 	for _, cookie := range c.cookies {
 		r.AddCookie(cookie)
 	}
-	res, err := c.o.app.Test(r, -1)
+	began := time.Now()
+	res, err := c.send(r)
 	require.NoError(c.o.t, err)
 	defer res.Body.Close()
 	for _, cookie := range res.Cookies() {
@@ -259,7 +263,7 @@ func (c *client) do(r *http.Request) page {
 	}
 	body, err := io.ReadAll(res.Body)
 	require.NoError(c.o.t, err)
-	p := page{path: r.URL.Path, status: res.StatusCode, header: res.Header, body: string(body)}
+	p := page{path: r.URL.Path, took: time.Since(began), status: res.StatusCode, header: res.Header, body: string(body)}
 	p.Document, err = goquery.NewDocumentFromReader(bytes.NewReader(body))
 	require.NoError(c.o.t, err)
 	return p
@@ -272,7 +276,9 @@ func (c *client) follow(p page) page {
 		if p.status != http.StatusSeeOther {
 			return p
 		}
+		before := p.took
 		p = c.do(httptest.NewRequest("GET", p.header.Get("Location"), nil))
+		p.took += before
 	}
 	c.o.t.Fatalf("%s leads in a circle", p.path)
 	return p
