@@ -34,8 +34,10 @@ func TestC24RingsAreCounted(t *testing.T) {
 	in.From = number(o.line, 2)
 	o.receive(in)
 
-	around, err := gateway.CountAround(t.Context(), o.store, "home", o.now)
+	notices := gateway.NewNotices(o.store, o.service)
+	around, at, err := notices.Around(t.Context(), o.now)
 	require.NoError(t, err)
+	require.Equal(t, o.now, at)
 	require.Len(t, around, 1)
 	home := around["home"]
 	require.Equal(t, 5, home.People)
@@ -45,7 +47,7 @@ func TestC24RingsAreCounted(t *testing.T) {
 	require.Equal(t, 2, home.Rings[dialog.RingReported])
 
 	rain := gateway.Notice{Message: dialog.Notice{Ready: "rain", Hour: o.now.Add(6 * time.Hour)}, Audience: gateway.Audience{Ring: dialog.RingAccepted}}
-	preview, err := gateway.NewNotices(o.store, o.service).Preview(t.Context(), rain, o.now)
+	preview, err := notices.Preview(t.Context(), rain, o.now)
 	require.NoError(t, err)
 	rings := map[string]int{}
 	for ring, n := range home.Rings {

@@ -180,7 +180,7 @@ type Preview struct {
 	// Asked is how many of them are asked first whether the number is still theirs,
 	// because nothing was heard of it for long.
 	Asked   int            `json:"asked_first"`
-	LeftOut map[string]int `json:"left_out"` // why, and how many
+	LeftOut map[string]int `json:"left_out"` // why, and how many of those at its places
 	Texts   []Variant      `json:"texts"`
 }
 

@@ -1,6 +1,7 @@
 package gateway
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -10,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"cobline/dialog"
@@ -33,9 +35,79 @@ type Notices struct {
 	store   NoticeStore
 	service *Service
 	started chan struct{}
+	census  census
+	seen    atomic.Int64 // how many people there were when all were looked at last
 
 	mu     sync.Mutex
 	spoilt map[string]bool // notices that cannot be read
+	finder Finder          // may be nil
+}
+
+// Finder knows who is where, so that not everybody has to be looked at.
+type Finder interface {
+	// At returns everybody who is at one of some places and may be sent a notice,
+	// perhaps with others; false if it does not know them all at present.
+	At(ctx context.Context, places []string) ([]PersonKey, bool, error)
+}
+
+// Finds lets what is counted at a place be found from now on without looking at
+// everybody. Whom a notice goes to is decided by looking at everybody all the
+// same.
+func (n *Notices) Finds(f Finder) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.finder = f
+}
+
+// people calls f with everybody at some places, or with everybody if none is
+// named, and tells how many it has looked at, of how many; of zero if that is not
+// known.
+func (n *Notices) people(ctx context.Context, places []string, told func(looked, of int), f func(Conversation) error) error {
+	home, looked, of := n.service.Facts().Home, 0, int(n.seen.Load())
+	look := func(c Conversation) error {
+		if looked++; looked%100 == 0 {
+			told(looked, of)
+		}
+		if !among(places, cmp.Or(c.State.Place, home)) {
+			return ctx.Err()
+		}
+		return f(c)
+	}
+	n.mu.Lock()
+	finder := n.finder
+	n.mu.Unlock()
+	if finder != nil && len(places) > 0 {
+		keys, known, err := finder.At(ctx, places)
+		if err == nil && known {
+			of = len(keys)
+			return n.lookAt(ctx, keys, look)
+		}
+		if err != nil && ctx.Err() == nil {
+			n.service.options.Log.Warn("everybody is looked at, since who is where is not known", "error", err)
+		}
+	}
+	err := n.store.Each(ctx, Number{}, look)
+	if err == nil {
+		n.seen.Store(int64(looked))
+	}
+	return err
+}
+
+// lookAt calls f with some people, but not with those who were forgotten meanwhile.
+func (n *Notices) lookAt(ctx context.Context, keys []PersonKey, f func(Conversation) error) error {
+	for _, k := range keys {
+		c, err := n.store.Person(ctx, k)
+		if errors.Is(err, ErrNotFound) {
+			continue
+		}
+		if err == nil {
+			err = f(c)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // NewNotices returns the notices of a store and its service.
@@ -45,13 +117,19 @@ func NewNotices(st NoticeStore, s *Service) *Notices {
 
 // Preview tells what a notice would come to, and changes nothing.
 func (n *Notices) Preview(ctx context.Context, notice Notice, now time.Time) (Preview, error) {
+	return n.Count(ctx, notice, now, func(int, int) {})
+}
+
+// Count is Preview, and tells meanwhile how many people it has looked at, of how
+// many; of zero if that is not known.
+func (n *Notices) Count(ctx context.Context, notice Notice, now time.Time, told func(looked, of int)) (Preview, error) {
 	p := Preview{Rings: map[string]int{}, LeftOut: map[string]int{}}
 	now = n.service.options.Watch.At(now)
 	notice, err := notice.ready(now)
 	if err != nil {
 		return p, err
 	}
-	err = n.store.Each(ctx, Number{}, func(c Conversation) error {
+	err = n.people(ctx, notice.Audience.Places, told, func(c Conversation) error {
 		one, err := n.copyFor(c, notice, now)
 		switch {
 		case err != nil:

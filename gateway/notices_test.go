@@ -199,7 +199,11 @@ func TestNoticeAudience(t *testing.T) {
 			require.NoError(t, err)
 			if !tc.reaches {
 				require.Zero(t, p.Persons)
-				require.Equal(t, map[string]int{"not whom it is for": 1}, p.LeftOut)
+				left := map[string]int{"not whom it is for": 1}
+				if name == "another place" {
+					left = map[string]int{} // of those at its places only
+				}
+				require.Equal(t, left, p.LeftOut)
 				return
 			}
 			require.Equal(t, 1, p.Persons)

@@ -276,15 +276,18 @@ func (o *Office) place(key string) string {
 
 // work counts what people have under way in some places, or in all.
 func (v *visit) work(ctx context.Context, places []string) (w dialog.Work, err error) {
-	around, err := CountAround(ctx, v.office.store, v.office.service.Facts().Home, v.now)
+	var around map[string]Around
+	if len(places) > 0 {
+		around, err = v.office.notices.around(ctx, places, v.now)
+	} else { // all officers ask at the same hour of the morning
+		around, _, err = v.office.notices.Around(ctx, v.now)
+	}
 	if err != nil {
 		return w, err
 	}
-	for place, a := range around {
-		if len(places) == 0 || slices.Contains(places, place) {
-			w.Alight += a.Alight + a.Sealed
-			w.Drying += a.Briquettes
-		}
+	for _, a := range around {
+		w.Alight += a.Alight + a.Sealed
+		w.Drying += a.Briquettes
 	}
 	return w, nil
 }

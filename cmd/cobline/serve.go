@@ -128,6 +128,7 @@ func serve(ctx context.Context, config Config, log *slog.Logger) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, shown.Close()) }()
+	notices.Finds(shown)
 	phones, err := config.phones(store, notices, shown)
 	if err != nil {
 		return err

@@ -101,7 +101,7 @@ type Console struct {
 	sessions *session.Store
 	storage  storage
 	phones   phones
-	census   census
+	counts   headcounts
 }
 
 // New returns a console. Every page is parsed here.

@@ -30,7 +30,8 @@ func concrete(path string) string {
 }
 
 // pages returns a path of every page there is: of one that shows a thing, that of
-// the first such thing that another page leads to.
+// the first such thing that another page leads to. To what is being counted only a
+// form leads.
 func (o *office) pages(c *client) (paths []string) {
 	const looks = 5 // at pages of one kind: others of it lead nowhere else
 	found := map[string]int{}
@@ -54,6 +55,9 @@ func (o *office) pages(c *client) (paths []string) {
 			continue
 		}
 		c.get(path).Find("a[href]").Each(func(_ int, s *goquery.Selection) { todo = append(todo, s.AttrOr("href", "")) })
+	}
+	for _, count := range o.counts.list {
+		paths = append(paths, Root+"/notices/count/"+count.form.Get("id"))
 	}
 	return paths
 }

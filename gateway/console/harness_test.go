@@ -84,6 +84,7 @@ func newConsole(t *testing.T) *office {
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, shown.Close()) })
 	notices := gateway.NewNotices(store, service)
+	notices.Finds(shown)
 	o.Console, err = New(Options{
 		Desk: store, Accounts: accounts, Facts: service.Facts, Now: o.clock, Log: log, Catalog: catalog, Country: "KE",
 		Service: service, People: store, Views: shown, Register: register.NewImporter(store, service, log), Notices: notices,

@@ -110,7 +110,7 @@ type noticeLook struct {
 
 // countTime is how long the people of a notice are counted while it is written.
 // The preview takes its time.
-const countTime = 400 * time.Millisecond
+const countTime = 200 * time.Millisecond
 
 // lookAtNotice sets what stands beside the fields of a notice, and returns what
 // it comes to in all.

@@ -5,10 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"net/http"
 	"net/url"
 	"slices"
 	"strings"
 	"time"
+
+	"github.com/gofiber/fiber/v2"
 
 	"cobline/calc"
 	"cobline/dialog"
@@ -22,6 +25,7 @@ var noticesRoutes = []route{
 	{post, "/notices/new", Officer, (*request).changeNotice},
 	{post, "/notices/measure", Officer, (*request).measureNotice},
 	{post, "/notices/preview", Officer, (*request).previewNotice},
+	{get, "/notices/count/:id", Officer, (*request).noticeCount},
 	{post, "/notices/try", Officer, (*request).tryNotice},
 	{post, "/notices/send", Officer, (*request).sendNotice},
 	{get, "/notices/:id", Viewer, (*request).notice},
@@ -417,6 +421,7 @@ func (q *request) currency() string {
 
 type previewView struct {
 	Notice   standing
+	At       time.Time // when it was counted
 	Preview  gateway.Preview
 	Rings    []counted
 	LeftOut  []counted
@@ -430,50 +435,62 @@ type previewView struct {
 // previewNotice shows whom a notice would reach and what they would read.
 func (q *request) previewNotice() error {
 	f, n := q.read(q.form)
-	page, err := q.preview(&f, n)
+	c, err := q.count(&f, n, countFresh)
 	switch {
 	case err != nil:
 		return err
 	case f.Wrong():
 		return q.mendNotice(f, n)
+	case !c.known():
+		return q.done("/notices/count/"+c.form.Get("id"), "")
+	}
+	page, err := q.previewOf(c)
+	if err != nil {
+		return err
 	}
 	return q.render("notice-preview", page)
 }
 
-// preview returns what a notice would come to, unless something in its form is
-// to be mended.
-func (q *request) preview(f *noticeForm, n gateway.Notice) (page previewView, err error) {
-	if f.Wrong() {
-		return page, nil
-	}
-	p, err := q.Notices.Preview(q.ctx, n, q.now)
-	var unfit gateway.Unfit
-	switch {
-	case errors.As(err, &unfit): // by the clock of the line, which may be ahead of the machine's
-		f.What.Fault = sentence(unfit.Error())
-		return page, nil
-	case err != nil:
-		return page, err
-	}
-	page = previewView{Preview: p, Notice: q.standing(gateway.Standing{Notice: n}), Currency: q.currency(), Texts: q.variants(p.Texts), Try: q.tryForm(n)}
-	page.Rings, page.LeftOut = counts(p.Rings), counts(p.LeftOut)
-	values := maps.Clone(q.form)
-	delete(values, tokenField)
-	delete(values, "phone")
-	delete(values, "try-lang")
-	if values.Get("id") == "" {
-		values.Set("id", gateway.NewNoticeID(q.now))
-	}
-	for _, name := range slices.Sorted(maps.Keys(values)) {
-		for _, v := range values[name] {
-			page.Hidden = append(page.Hidden, option{name, v})
-		}
-	}
-	return page, nil
+type noticeCountView struct {
+	Looked, Of int64
+	Hidden     []option
 }
 
-// counts lists what was counted, the most first.
-func counts(n map[string]int) (list []counted) {
+// noticeCount shows how far it is counted whom a notice would reach, and then the
+// preview.
+func (q *request) noticeCount() error {
+	c := q.counts.find(q.Account.Name, q.param("id"))
+	if c == nil {
+		return q.done("/notices/new", "That count is gone. Write the notice again.")
+	}
+	if !c.wait(q.ctx) {
+		return q.render("notice-count", noticeCountView{c.looked.Load(), c.of.Load(), c.hidden()})
+	}
+	page, err := q.previewOf(c)
+	if err != nil {
+		return err
+	}
+	return q.render("notice-preview", page)
+}
+
+// previewOf is what a notice that was counted would come to.
+func (q *request) previewOf(c *headcount) (previewView, error) {
+	var unfit gateway.Unfit
+	switch {
+	case errors.As(c.err, &unfit):
+		return previewView{}, fiber.NewError(http.StatusUnprocessableEntity, unfit.Error())
+	case c.err != nil:
+		return previewView{}, c.err
+	}
+	p := c.preview
+	return previewView{
+		Preview: p, At: c.at, Notice: q.standing(gateway.Standing{Notice: c.notice}), Currency: q.currency(), Texts: q.variants(p.Texts),
+		Try: q.tryForm(c.notice), Rings: byCount(p.Rings), LeftOut: byCount(p.LeftOut), Hidden: c.hidden(),
+	}, nil
+}
+
+// byCount lists what was counted, the most first.
+func byCount(n map[string]int) (list []counted) {
 	for what, n := range n {
 		list = append(list, counted{what, n})
 	}
@@ -494,12 +511,18 @@ func (q *request) tryForm(n gateway.Notice) form {
 // tryNotice sends a notice to one phone.
 func (q *request) tryNotice() error {
 	f, n := q.read(q.form)
-	page, err := q.preview(&f, n)
+	c, err := q.count(&f, n, countKept)
 	switch {
 	case err != nil:
 		return err
 	case f.Wrong():
 		return q.mendNotice(f, n)
+	case !c.known():
+		return q.done("/notices/count/"+c.form.Get("id"), "Nothing was sent to that phone: whom the notice is for is being counted again. Try it after that.")
+	}
+	page, err := q.previewOf(c)
+	if err != nil {
+		return err
 	}
 	page.Try.fill(q.form)
 	phone, err := gateway.ParseNumber(q.form.Get("phone"), q.Country)

@@ -13,7 +13,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"github.com/gofiber/fiber/v2"
@@ -46,7 +45,8 @@ var outlookRoutes = []route{
 
 // outlookView is the weather of the places, or of one of them.
 type outlookView struct {
-	One     string // the key of the only place; empty: all of them
+	One     string    // the key of the only place; empty: all of them
+	Counted time.Time // when what is under way was
 	Title   string
 	Drafts  []draftView
 	Places  []placeView
@@ -118,15 +118,15 @@ var (
 const picturesShown = 6
 
 func (q *request) outlook() error {
-	outlooks, err := q.outlooks()
+	outlooks, counted, err := q.outlooks()
 	if err != nil {
 		return err
 	}
-	page := outlookView{Title: "Outlook"}
+	page := outlookView{Title: "Outlook", Counted: counted}
 	for _, o := range outlooks {
 		page.Places = append(page.Places, q.placeView(o, len(outlooks) <= picturesShown, daysOfAll))
 	}
-	if page.Drafts, err = q.drafts(outlooks); err != nil {
+	if page.Drafts, err = q.drafts(outlooks, counted); err != nil {
 		return err
 	}
 	for _, s := range q.Weather.Standings() {
@@ -142,7 +142,7 @@ const (
 )
 
 func (q *request) outlookAt() error {
-	outlooks, err := q.outlooks()
+	outlooks, counted, err := q.outlooks()
 	if err != nil {
 		return err
 	}
@@ -151,67 +151,23 @@ func (q *request) outlookAt() error {
 		return gateway.ErrNotFound
 	}
 	o := outlooks[i : i+1]
-	page := outlookView{One: o[0].Place.Key, Title: "Outlook of " + o[0].Place.Name, Places: []placeView{q.placeView(o[0], true, daysOfOne)}}
-	if page.Drafts, err = q.drafts(o); err != nil {
+	page := outlookView{One: o[0].Place.Key, Counted: counted, Title: "Outlook of " + o[0].Place.Name, Places: []placeView{q.placeView(o[0], true, daysOfOne)}}
+	if page.Drafts, err = q.drafts(o, counted); err != nil {
 		return err
 	}
 	return q.render("outlook", page)
 }
 
-func (q *request) outlooks() ([]forecast.Outlook, error) {
-	facts := q.Facts()
-	around, err := q.census.around(q, facts.Home)
-	if err != nil {
-		return nil, err
+// outlooks are those of all places, and when what is under way in them was
+// counted; zero if it is being counted for the first time.
+func (q *request) outlooks() ([]forecast.Outlook, time.Time, error) {
+	ctx, cancel := context.WithTimeout(q.ctx, patience)
+	defer cancel()
+	around, at, err := q.Notices.Around(ctx, q.now)
+	if err != nil && !errors.Is(err, gateway.ErrCounting) {
+		return nil, at, err
 	}
-	return forecast.Outlooks(facts, q.Knowledge.Forecasts(), q.Knowledge.Alerts(), around, locales.Default, q.now), nil
-}
-
-// census is what is under way in the places. To count it takes the longer the
-// more people there are, so the count before is shown while a new one is made.
-type census struct {
-	mu     sync.Mutex
-	last   map[string]gateway.Around
-	at     time.Time
-	counts bool // just now
-}
-
-const (
-	censusFresh = time.Minute
-	censusOld   = 10 * time.Minute // older than this is not shown
-	censusTime  = time.Minute
-)
-
-func (c *census) around(q *request, home string) (map[string]gateway.Around, error) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	age := q.now.Sub(c.at)
-	if c.last == nil || age > censusOld {
-		last, err := gateway.CountAround(q.ctx, q.People, home, q.now)
-		if err != nil {
-			return nil, err
-		}
-		c.last, c.at = last, q.now
-		return last, nil
-	}
-	if age > censusFresh && !c.counts {
-		c.counts = true
-		now, people, log := q.now, q.People, q.Log
-		go func() {
-			ctx, cancel := context.WithTimeout(context.Background(), censusTime)
-			defer cancel()
-			last, err := gateway.CountAround(ctx, people, home, now)
-			c.mu.Lock()
-			defer c.mu.Unlock()
-			c.counts = false
-			if err != nil {
-				log.Warn("what is under way was not counted", "error", err)
-				return
-			}
-			c.last, c.at = last, now
-		}()
-	}
-	return c.last, nil
+	return forecast.Outlooks(q.Facts(), q.Knowledge.Forecasts(), q.Knowledge.Alerts(), around, locales.Default, q.now), at, nil
 }
 
 func (q *request) placeView(o forecast.Outlook, picture bool, days int) placeView {
@@ -346,7 +302,8 @@ func (q *request) sourceView(s forecast.Standing) sourceView {
 }
 
 // drafts are the reminders that the weather calls for, each a link to its form.
-func (q *request) drafts(outlooks []forecast.Outlook) ([]draftView, error) {
+// Whom one is for is told as it was when that was counted.
+func (q *request) drafts(outlooks []forecast.Outlook, counted time.Time) ([]draftView, error) {
 	all, err := q.Notices.List(q.ctx)
 	if err != nil {
 		return nil, err
@@ -361,16 +318,19 @@ func (q *request) drafts(outlooks []forecast.Outlook) ([]draftView, error) {
 		v := draftView{
 			Head:    fmt.Sprintf("%s: %s", readyNames[m.Ready], d.Place.Name),
 			When:    view{facts: q.Facts(), Now: q.now}.AtIn(d.Place.Key, m.Hour),
-			Who:     fmt.Sprintf("%s: %d reported a drum or drying", plural(d.Around.Reach(a.Ring), "phone"), d.Around.Rings[dialog.RingReported]),
+			Who:     "Whom it concerns is being counted.",
 			Started: d.Started,
 			Link: Root + "/notices/new?" + url.Values{
 				"ready": {m.Ready}, "place": {d.Place.Key}, "hour": {m.Hour.In(q.zone()).Format(dateTime)}, "ring": {"likely"},
 			}.Encode(),
 		}
-		if likely := d.Around.Rings[dialog.RingLikely]; likely > 0 {
-			v.Who += fmt.Sprintf(", %d probably have it", likely)
+		if !counted.IsZero() {
+			v.Who = fmt.Sprintf("%s: %d reported a drum or drying", plural(d.Around.Reach(a.Ring), "phone"), d.Around.Rings[dialog.RingReported])
+			if likely := d.Around.Rings[dialog.RingLikely]; likely > 0 {
+				v.Who += fmt.Sprintf(", %d probably have it", likely)
+			}
+			v.Who += fmt.Sprintf(". Everyone who accepted messages: %d.", d.Around.Reach(dialog.RingAccepted))
 		}
-		v.Who += fmt.Sprintf(". Everyone who accepted messages: %d.", d.Around.Reach(dialog.RingAccepted))
 		if !d.HourKnown {
 			v.Doubt = "The forecast does not tell the hour; put in a better one if you know it."
 		}

@@ -275,16 +275,34 @@ func TestWeatherIsTakenAway(t *testing.T) {
 	require.Equal(t, "warning dropped", o.trail()[0].What)
 }
 
-// What is under way is counted once in a while, and the count before is shown
-// until the new one is there.
+// What is under way is counted once in a while. A page does not wait for it: it
+// shows the count before, and says so, or that there is none yet.
 func TestCensus(t *testing.T) {
 	o := newConsole(t)
+	store := &halting{o.store, make(chan struct{}), make(chan error, 10)}
+	o.Notices = gateway.NewNotices(store, o.Service)
+	o.weather("home")
 	c := o.as(Viewer)
-	require.NotContains(t, c.get("/office/outlook").text(), "with a drum alight")
+	p := c.get("/office/outlook")
+	require.Contains(t, p.text(), "is being counted. This page shows it in a moment.")
+	require.Contains(t, p.text(), "Whom it concerns is being counted.")
+	require.NotContains(t, p.text(), "Nobody has told of anything")
+	require.Contains(t, p.Find("head noscript").Text(), `http-equiv="refresh"`)
+	require.Equal(t, 1, p.Find("#counting[data-leads][data-refresh]").Length())
+	close(store.goes)
+	require.Eventually(t, func() bool {
+		return strings.Contains(c.get("/office/outlook").text(), "Persons as counted Mon 2 Mar 09:30 EAT.")
+	}, 10*time.Second, 5*time.Millisecond)
 	for _, text := range []string{"hi", "cobs 2 drums snaps", "1", "LIT"} {
 		o.says(person(t, 1), text)
 	}
-	require.NotContains(t, c.get("/office/outlook").text(), "with a drum alight", "the count of a moment ago")
+	p = c.get("/office/outlook")
+	require.NotContains(t, p.text(), "with a drum alight", "the count of a moment ago")
+	require.Zero(t, p.Find("head noscript").Length())
 	o.wait(2 * time.Minute)
-	require.Eventually(t, func() bool { return strings.Contains(c.get("/office/outlook").text(), "1 with a drum alight") }, 10*time.Second, 5*time.Millisecond)
+	require.Contains(t, c.get("/office/outlook").text(), "1 with a drum alight")
+	store.goes = make(chan struct{})
+	o.wait(2 * time.Minute)
+	require.Contains(t, c.get("/office/outlook").text(), "Persons as counted Mon 2 Mar 09:32 EAT.", "a new one is not there yet")
+	close(store.goes)
 }

@@ -6,6 +6,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"net"
 	"net/http"
 	"net/url"
@@ -174,7 +175,7 @@ func TestScale(t *testing.T) {
 	})
 
 	// What each page is found by, and what else it is asked.
-	paths := append(o.pages(c), Root, Root+"/sign-in", "/office/producers/lists/template.csv", "/office/notices/measure?lang=sw&text=Mvua+kesho", "/office/talk/measure?lang=sw&text=Kesho")
+	paths := append(o.pages(c), Root, Root+"/sign-in", "/office/producers/lists/template.csv")
 	for _, p := range paths {
 		if list, ok := strings.CutPrefix(p, "/office/producers/lists/"); ok && !strings.Contains(list, ".") {
 			paths = append(paths, p+"/faults.csv")
@@ -229,6 +230,9 @@ func TestScale(t *testing.T) {
 	}
 	form := c.get("/office/notices/new")
 	all := url.Values{"text-en": {"Training on Friday. Coming? Text ASK."}, "ring": {"accepted"}}
+	written := form.values(t, "/office/notices/preview")
+	maps.Copy(written, all)
+	ask("notice to all: looked at while it is written", func() page { return c.post("/office/notices/measure", written) })
 	ask("notice to all: preview", submit(form, "/office/notices/preview", all))
 	one := url.Values{"text-en": all["text-en"], "place": {"place-7"}, "ring": all["ring"]}
 	ask("notice to a place: preview", submit(form, "/office/notices/preview", one))

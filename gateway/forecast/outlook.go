@@ -47,7 +47,7 @@ const warningsAhead = 7 * 24 * time.Hour
 
 // Outlooks returns the outlook of every place, in the order of their names. The
 // facts hold the weather, forecasts and alerts where it is from; around is what
-// CountAround has counted, lang the language in which warnings come first.
+// Notices.Around has counted, lang the language in which warnings come first.
 func Outlooks(facts *dialog.Facts, forecasts []gateway.Forecast, alerts []gateway.Alert, around map[string]gateway.Around, lang locales.Lang, now time.Time) []Outlook {
 	inForce := gateway.InForce(alerts, now)
 	out := make([]Outlook, 0, len(facts.Places))

@@ -474,3 +474,56 @@ func TestNoticeFate(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, f.store.Spent("sms", start).Day, spent[0].Spend)
 }
+
+// Who is at a place is known exactly when the views are whole, and with some more
+// people when they are behind: nobody who moved there lately is missed.
+func TestAt(t *testing.T) {
+	f := newField(t)
+	moves := func(i int, place string) gateway.PersonKey {
+		f.now = f.now.Add(time.Second)
+		return f.turn(i, "hi", understood("lobby"), func(c *gateway.Change) { c.Conversation.State.Place, c.Entry.Place = place, place }).Person
+	}
+	at := func(places ...string) []gateway.PersonKey {
+		keys, known, err := f.views.At(f.ctx, places)
+		require.NoError(t, err)
+		require.True(t, known)
+		return keys
+	}
+	var people []gateway.PersonKey
+	for i := range 30 {
+		people = append(people, moves(i, []string{"", "hill", "lake"}[i%3]))
+	}
+	require.ElementsMatch(t, people, at("hill"), "nothing is projected yet: it may be anybody")
+	f.catchUp()
+	third := func(from int) (keys []gateway.PersonKey) {
+		for i := from; i < len(people); i += 3 {
+			keys = append(keys, people[i])
+		}
+		return keys
+	}
+	require.ElementsMatch(t, third(0), at(options.Home), "who named none is at home")
+	require.ElementsMatch(t, third(1), at("HILL"))
+	require.ElementsMatch(t, append(third(1), third(2)...), at("hill", "lake"))
+	require.Empty(t, at("nowhere"))
+
+	moves(0, "hill")
+	moves(1, "lake")
+	stranger := moves(99, "hill")
+	require.ElementsMatch(t, append(third(1), people[0], stranger), at("hill"), "who left may be named still")
+	f.catchUp()
+	require.ElementsMatch(t, append(third(1)[1:], people[0], stranger), at("hill"))
+	f.turn(0, "forget", understood(""), func(c *gateway.Change) { c.Erase = &dialog.Erase{} })
+	f.catchUp()
+	require.ElementsMatch(t, append(third(1)[1:], stranger), at("hill"))
+
+	for range 4000 {
+		moves(5, "lake")
+	}
+	_, known, err := f.views.At(f.ctx, []string{"hill"})
+	require.NoError(t, err)
+	require.False(t, known, "too far behind to know")
+	require.NoError(t, f.views.Close())
+	_, _, err = f.views.At(f.ctx, []string{"hill"})
+	require.Error(t, err)
+	f.open()
+}

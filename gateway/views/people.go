@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 
@@ -42,15 +44,92 @@ type Producers struct {
 // Producers lists people, those who wrote last first. After is the Next of the
 // page before.
 func (v *Views) Producers(ctx context.Context, f Filter, after gateway.PersonKey, max int, now time.Time) (p Producers, err error) {
-	where, args := []string{`shown = 1`}, []any{}
+	condition, args, err := v.whom(ctx, f, now)
+	if err != nil {
+		return p, err
+	}
+	if err := v.query(ctx, func(row *sql.Rows) error { return row.Scan(&p.All) }, `SELECT count(*) FROM person WHERE `+condition, args...); err != nil {
+		return p, err
+	}
+	if after != (gateway.PersonKey{}) {
+		var seen int64
+		if err := v.query(ctx, func(row *sql.Rows) error { return row.Scan(&seen) }, `SELECT seen FROM person WHERE key = ?`, personID(after)); err != nil {
+			return p, err
+		}
+		condition += ` AND (seen, key) < (?, ?)`
+		args = append(args, seen, personID(after))
+	}
+	max = Page{Max: max}.max()
+	var ids []int64
+	var found []Producer
+	err = v.query(ctx, func(row *sql.Rows) error {
+		var id, first, last int64
+		var q Producer
+		err := row.Scan(&id, &q.At, &first, &last, &q.Texts)
+		q.First, q.Last = moment(first), moment(last)
+		ids, found = append(ids, id), append(found, q)
+		return err
+	}, `SELECT key, place, first, last, texts FROM person WHERE `+condition+byLast+` LIMIT ?`, append(args, max+1)...)
+	if err != nil {
+		return p, err
+	}
+	if len(found) > max {
+		found = found[:max]
+		p.Next = personKey(ids[max-1])
+	}
+	for i, q := range found {
+		if err := v.fill(ctx, ids[i], &q); errors.Is(err, gateway.ErrNotFound) {
+			p.All--
+			continue // they were forgotten just now
+		} else if err != nil {
+			return p, err
+		}
+		p.List = append(p.List, q)
+	}
+	return p, nil
+}
+
+const byLast = ` ORDER BY seen DESC, key DESC`
+
+// EachProducer calls do with everybody whom a filter lists now, those who wrote
+// last first.
+func (v *Views) EachProducer(ctx context.Context, f Filter, now time.Time, do func(Producer) error) error {
+	condition, args, err := v.whom(ctx, f, now)
+	if err != nil {
+		return err
+	}
+	var keys []gateway.PersonKey
+	err = v.query(ctx, func(row *sql.Rows) error {
+		var id int64
+		err := row.Scan(&id)
+		keys = append(keys, personKey(id))
+		return err
+	}, `SELECT key FROM person WHERE `+condition+byLast, args...)
+	for _, k := range keys {
+		if err != nil {
+			break
+		}
+		var p Producer
+		if p, err = v.Producer(ctx, k); err == nil {
+			err = do(p)
+		} else if errors.Is(err, gateway.ErrNotFound) { // they were forgotten just now
+			err = nil
+		}
+	}
+	return err
+}
+
+// whom returns the condition of a filter.
+func (v *Views) whom(ctx context.Context, f Filter, now time.Time) (condition string, args []any, err error) {
+	where := []string{`shown = 1`}
 	add := func(condition string, arg ...any) { where, args = append(where, condition), append(args, arg...) }
 	if !f.Number.IsZero() {
 		c, err := v.source.Load(ctx, f.Number)
 		if err != nil {
-			return p, err
+			return "", nil, err
 		}
 		if c.Rev == 0 {
-			return p, nil
+			return `0`, nil, nil
 		}
 		add(`key = ?`, personID(c.Person))
 	}
@@ -74,46 +153,43 @@ func (v *Views) Producers(ctx context.Context, f Filter, after gateway.PersonKey
 		like := `%` + strings.NewReplacer(`\`, `\\`, `%`, `\%`, `_`, `\_`).Replace(w) + `%`
 		add(`(grp LIKE ? ESCAPE '\' OR place LIKE ? ESCAPE '\')`, like, like)
 	}
-	condition := strings.Join(where, ` AND `)
-	if err := v.query(ctx, func(row *sql.Rows) error { return row.Scan(&p.All) }, `SELECT count(*) FROM person WHERE `+condition, args...); err != nil {
-		return p, err
+	return strings.Join(where, ` AND `), args, nil
+}
+
+// tail is how many entries At reads to know who may have moved lately.
+const tail = 4000
+
+// At implements gateway.Finder. Whoever moved since the file was written is named
+// by an entry that it has not taken in yet, and is in the answer.
+func (v *Views) At(ctx context.Context, places []string) ([]gateway.PersonKey, bool, error) {
+	var saved []byte
+	if err := v.query(ctx, func(row *sql.Rows) error { return row.Scan(&saved) }, `SELECT key FROM meta`); err != nil || saved == nil {
+		return nil, false, err
 	}
-	if after != (gateway.PersonKey{}) {
-		var seen int64
-		if err := v.query(ctx, func(row *sql.Rows) error { return row.Scan(&seen) }, `SELECT seen FROM person WHERE key = ?`, personID(after)); err != nil {
-			return p, err
-		}
-		condition += ` AND (seen, key) < (?, ?)`
-		args = append(args, seen, personID(after))
+	args := make([]any, len(places))
+	for i, p := range places {
+		args[i] = strings.ToLower(p)
 	}
-	max = Page{Max: max}.max()
-	var ids []int64
-	var found []Producer
-	err = v.query(ctx, func(row *sql.Rows) error {
-		var id, first, last int64
-		var q Producer
-		err := row.Scan(&id, &q.At, &first, &last, &q.Texts)
-		q.First, q.Last = moment(first), moment(last)
-		ids, found = append(ids, id), append(found, q)
+	found := map[gateway.PersonKey]bool{}
+	err := v.query(ctx, func(row *sql.Rows) error {
+		var id int64
+		err := row.Scan(&id)
+		found[personKey(id)] = true
 		return err
-	}, `SELECT key, place, first, last, texts FROM person WHERE `+condition+` ORDER BY seen DESC, key DESC LIMIT ?`, append(args, max+1)...)
+	}, `SELECT key FROM person WHERE shown = 1 AND place IN (?`+strings.Repeat(`, ?`, len(places)-1)+`) UNION SELECT key FROM person WHERE dirty = 1`, args...)
 	if err != nil {
-		return p, err
+		return nil, false, err
 	}
-	if len(found) > max {
-		found = found[:max]
-		p.Next = personKey(ids[max-1])
+	entries, err := v.source.After(ctx, gateway.Key(saved), tail)
+	if err != nil || len(entries) == tail {
+		return nil, false, err
 	}
-	for i, q := range found {
-		if err := v.fill(ctx, ids[i], &q); errors.Is(err, gateway.ErrNotFound) {
-			p.All--
-			continue // they were forgotten just now
-		} else if err != nil {
-			return p, err
+	for _, e := range entries {
+		if e.Person != (gateway.PersonKey{}) {
+			found[e.Person] = true
 		}
-		p.List = append(p.List, q)
 	}
-	return p, nil
+	return slices.Collect(maps.Keys(found)), true, nil
 }
 
 // fill adds what the store has of a producer, and what they made.

@@ -1,5 +1,6 @@
 // Pages work without this file. It asks before what cannot be taken back, and
 // keeps a part of a page fresh: an element with an id and data-refresh="SECONDS".
+// One with data-leads too leads to a page without it, which is then loaded whole.
 'use strict';
 
 document.addEventListener('submit', (e) => {
@@ -21,6 +22,7 @@ async function refresh(id) {
     const page = new DOMParser().parseFromString(await answer.text(), 'text/html');
     const fresh = page.getElementById(id);
     if (fresh) part.replaceWith(fresh);
+    else if ('leads' in part.dataset) location.reload();
   } catch { /* the link is down; the next time will do */ }
 }
 
