@@ -1,7 +1,7 @@
 package console
 
 import (
-	"bytes"
+	"context"
 	"encoding/base64"
 	"fmt"
 	"math"
@@ -244,44 +244,45 @@ func (q *request) exportBatches() error {
 	if search.Wrong() {
 		return fiber.NewError(http.StatusBadRequest, "the list cannot be made: go back and choose again")
 	}
-	ctx, cancel := longer(q.ctx, longTime)
-	defer cancel()
-	var out bytes.Buffer
-	s, err := register.NewSheet(&out, "at", "phone", "place", "name", "waste", "drums", "loaded kg", "charcoal kg", "half burnt kg",
-		"minutes to cover", "moisture percent", "ash", "charcoal kg of 100 kg dry waste", "days from recipe")
+	made, err := q.Views.Yields(q.ctx, of, views.By{})
 	if err != nil {
 		return err
 	}
-	count := 0
-	for before, more := (views.Batch{}), true; more; {
-		var list []views.Batch
-		if list, more, err = q.Views.Batches(ctx, of, gateway.PersonKey{}, before, 500); err != nil {
-			return err
-		}
-		for _, b := range list {
-			drums := ""
-			if b.Drums > 0 {
-				drums = strconv.Itoa(b.Drums)
-			}
-			if err := s.Row(b.At.In(q.zone()).Format("2006-01-02 15:04"), mask(b.Number), q.placeName(b.Place), b.Name, b.Waste, drums,
-				register.Number(b.FeedKg), register.Number(b.CharKg), register.Number(b.BrandsKg), register.Number(b.Minutes),
-				register.Number(100*b.Moisture), b.Ash, register.Number(100*b.Yield), register.Number(b.Days)); err != nil {
-				return err
-			}
-			before = b
-			count++
-		}
-		more = more && len(list) > 0
+	count, what := 0, "all"
+	for _, m := range made {
+		count += m.Batches
 	}
-	if err := s.End(); err != nil {
-		return err
-	}
-	what := "all"
 	if asked {
 		what = "some"
 	}
 	if err := q.audit("batches exported", fmt.Sprintf("%d batches", count), what); err != nil {
 		return err
 	}
-	return q.download("batches-"+q.now.In(q.zone()).Format("2006-01-02")+".csv", sheetKind, out.Bytes())
+	columns := []string{
+		"at", "phone", "place", "name", "waste", "drums", "loaded kg", "charcoal kg", "half burnt kg",
+		"minutes to cover", "moisture percent", "ash", "charcoal kg of 100 kg dry waste", "days from recipe",
+	}
+	return q.export("batches", columns, func(ctx context.Context, row func(...string) error) error {
+		for before, more := (views.Batch{}), true; more; {
+			var list []views.Batch
+			var err error
+			if list, more, err = q.Views.Batches(ctx, of, gateway.PersonKey{}, before, 500); err != nil {
+				return err
+			}
+			for _, b := range list {
+				drums := ""
+				if b.Drums > 0 {
+					drums = strconv.Itoa(b.Drums)
+				}
+				if err := row(b.At.In(q.zone()).Format("2006-01-02 15:04"), mask(b.Number), q.placeName(b.Place), b.Name, b.Waste, drums,
+					register.Number(b.FeedKg), register.Number(b.CharKg), register.Number(b.BrandsKg), register.Number(b.Minutes),
+					register.Number(100*b.Moisture), b.Ash, register.Number(100*b.Yield), register.Number(b.Days)); err != nil {
+					return err
+				}
+				before = b
+			}
+			more = more && len(list) > 0
+		}
+		return nil
+	})
 }

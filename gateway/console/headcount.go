@@ -133,9 +133,12 @@ func (q *request) count(f *noticeForm, n gateway.Notice, lately time.Duration) (
 	go func() {
 		defer cancel()
 		defer close(c.done)
-		c.preview, c.err = notices.Count(ctx, n, c.at, func(looked, of int) {
-			c.looked.Store(int64(looked))
-			c.of.Store(int64(of))
+		c.err = contained(func() (err error) {
+			c.preview, err = notices.Count(ctx, n, c.at, func(looked, of int) {
+				c.looked.Store(int64(looked))
+				c.of.Store(int64(of))
+			})
+			return err
 		})
 	}()
 	var unfit gateway.Unfit

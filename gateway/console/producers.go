@@ -3,6 +3,7 @@ package console
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -274,10 +275,7 @@ func (q *request) findProducer() error {
 	return q.done("/producers/"+idOf(c.Person), "")
 }
 
-// sheetKind is the media type of a sheet.
-const sheetKind = "text/csv; charset=utf-8"
-
-// longTime is how long it may take to read everybody, or to look up a list.
+// longTime is how long it may take to look up a list.
 const longTime = time.Minute
 
 // exportProducers answers with the people of a search as a sheet. Whole numbers
@@ -295,48 +293,32 @@ func (q *request) exportProducers() error {
 	if numbers && q.Account.Role < Administrator {
 		return fiber.NewError(http.StatusForbidden, "whole numbers in a list are for administrators")
 	}
-	ctx, cancel := longer(q.ctx, longTime)
-	defer cancel()
-	var out bytes.Buffer
-	s, err := register.NewSheet(&out, append(slices.Clone(register.Columns), "opted out", "last text", "batches", "charcoal kg")...)
+	found, err := q.Views.Producers(q.ctx, f, gateway.PersonKey{}, 1, q.now)
 	if err != nil {
-		return err
-	}
-	count := 0
-	for after, more := (gateway.PersonKey{}), true; more; {
-		found, err := q.Views.Producers(ctx, f, after, 500, q.now)
-		if err != nil {
-			return err
-		}
-		for _, p := range found.List {
-			number, last := mask(p.Conversation.Number), ""
-			if numbers {
-				number = "+" + p.Conversation.Number.Digits()
-			}
-			if !p.State.Seen.IsZero() {
-				last = p.State.Seen.In(q.zone()).Format("2006-01-02")
-			}
-			st := p.State
-			if err := s.Row(number, q.placeName(st.Place), st.Profile.Group, string(st.Lang), st.Profile.Consent,
-				map[bool]string{true: "yes", false: "no"}[st.Stopped], last, strconv.Itoa(p.Batches), register.Number(p.CharKg)); err != nil {
-				return err
-			}
-			count++
-		}
-		after = found.Next
-		more = after != (gateway.PersonKey{})
-	}
-	if err := s.End(); err != nil {
 		return err
 	}
 	what := "all"
 	if asked {
 		what = "some"
 	}
-	if err := q.audit("producers exported", fmt.Sprintf("%d people", count), what+map[bool]string{true: ", with whole numbers", false: ", numbers masked"}[numbers]); err != nil {
+	if err := q.audit("producers exported", fmt.Sprintf("%d people", found.All), what+map[bool]string{true: ", with whole numbers", false: ", numbers masked"}[numbers]); err != nil {
 		return err
 	}
-	return q.download("producers-"+q.now.In(q.zone()).Format("2006-01-02")+".csv", sheetKind, out.Bytes())
+	columns := append(slices.Clone(register.Columns), "opted out", "last text", "batches", "charcoal kg")
+	return q.export("producers", columns, func(ctx context.Context, row func(...string) error) error {
+		return q.Views.EachProducer(ctx, f, q.now, func(p views.Producer) error {
+			number, last := mask(p.Conversation.Number), ""
+			if numbers {
+				number = "+" + p.Conversation.Number.Digits()
+			}
+			if !p.State.Seen.IsZero() {
+				last = p.State.Seen.In(q.zone()).Format(dayLayout)
+			}
+			s := p.State
+			return row(number, q.placeName(s.Place), s.Profile.Group, string(s.Lang), s.Profile.Consent,
+				map[bool]string{true: "yes", false: "no"}[s.Stopped], last, strconv.Itoa(p.Batches), register.Number(p.CharKg))
+		})
+	})
 }
 
 // mask writes a masked number for a sheet: a plus at the beginning would make it a
@@ -649,18 +631,14 @@ func (q *request) renameGroup() error {
 	ctx, cancel := longer(q.ctx, longTime)
 	defer cancel()
 	var list register.List
-	for after, more := (gateway.PersonKey{}), true; more; {
-		found, err := q.Views.Producers(ctx, views.Filter{Group: from}, after, 500, q.now)
-		if err != nil {
-			return err
-		}
-		for _, p := range found.List {
-			list.Rows = append(list.Rows, register.Row{
-				Line: len(list.Rows) + 1, Digits: p.Conversation.Number.Digits(), Profile: dialog.Profile{Group: to, Consent: p.State.Profile.Consent},
-			})
-		}
-		after = found.Next
-		more = after != (gateway.PersonKey{})
+	err = q.Views.EachProducer(ctx, views.Filter{Group: from}, q.now, func(p views.Producer) error {
+		list.Rows = append(list.Rows, register.Row{
+			Line: len(list.Rows) + 1, Digits: p.Conversation.Number.Digits(), Profile: dialog.Profile{Group: to, Consent: p.State.Profile.Consent},
+		})
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	i, err := q.Register.Add(ctx, list, q.Account.Name, fmt.Sprintf("group %s becomes %s", from, to), q.now)
 	if err != nil {

@@ -105,7 +105,11 @@ func New(o Options) (*fiber.App, error) {
 			if !atConsole(string(h.RequestURI())) {
 				return fasthttp.RequestConfig{}
 			}
-			return fasthttp.RequestConfig{ReadTimeout: slowLink, WriteTimeout: slowLink, MaxRequestBodySize: console.UploadLimit}
+			give := slowLink
+			if strings.HasSuffix(string(h.RequestURI()), "/export") {
+				give = console.ExportTime
+			}
+			return fasthttp.RequestConfig{ReadTimeout: slowLink, WriteTimeout: give, MaxRequestBodySize: console.UploadLimit}
 		}
 	}
 	return app, nil
