@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -21,14 +22,21 @@ import (
 	"github.com/gofiber/fiber/v2"
 	"github.com/stretchr/testify/require"
 
+	"cobline/dialog"
 	"cobline/gateway"
 	"cobline/gateway/storetest"
 	"cobline/gateway/views"
 )
 
-// wire lets a browser ask over a socket, and tells how many octets the last
-// answer had there.
-func (o *office) wire(c *client) (octets *int) {
+// answered is what a browser over a socket got last: how many octets there were,
+// and when the first of them came.
+type answered struct {
+	octets int
+	first  time.Duration
+}
+
+// wire lets a browser ask over a socket.
+func (o *office) wire(c *client) *answered {
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(o.t, err)
 	ended := make(chan error, 1)
@@ -37,23 +45,25 @@ func (o *office) wire(c *client) (octets *int) {
 		require.NoError(o.t, o.app.Shutdown())
 		require.NoError(o.t, <-ended)
 	})
-	octets = new(int)
+	got := &answered{}
 	asked := 0
 	c.send = func(r *http.Request) (*http.Response, error) {
 		asked++
 		c.address = fmt.Sprintf("192.0.2.%d", 1+asked/200%250) // one that reads so fast is told to wait
 		r.URL.Scheme, r.URL.Host, r.RequestURI = "http", listener.Addr().String(), ""
 		r.Header.Set("Accept-Encoding", "gzip")
+		began := time.Now()
 		res, err := http.DefaultTransport.RoundTrip(r)
 		if err != nil {
 			return nil, err
 		}
+		got.first = time.Since(began)
 		defer res.Body.Close()
 		body, err := io.ReadAll(res.Body)
 		if err != nil {
 			return nil, err
 		}
-		*octets = len(body)
+		got.octets = len(body)
 		if res.Header.Get("Content-Encoding") == "gzip" {
 			z, err := gzip.NewReader(bytes.NewReader(body))
 			if err != nil {
@@ -66,7 +76,7 @@ func (o *office) wire(c *client) (octets *int) {
 		res.Body = io.NopCloser(bytes.NewReader(body))
 		return res, nil
 	}
-	return octets
+	return got
 }
 
 // queue reads in the views who waits, as an officer's phone is told.
@@ -113,13 +123,14 @@ func TestScale(t *testing.T) {
 		o.weather(storetest.PlaceKey(i))
 	}
 	c := o.as(Administrator)
-	octets := o.wire(c)
+	got := o.wire(c)
 
 	// Views are made from nothing while somebody looks.
 	fresh, err := views.Open(filepath.Join(t.TempDir(), "views"), o.store, views.Options{Home: "home", Zone: o.Facts().Places["home"].Zone, Log: o.Log})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, fresh.Close()) })
 	o.Views = fresh
+	o.Notices.Finds(fresh)
 	running, stop := context.WithCancel(t.Context())
 	ended := make(chan error, 1)
 	began = time.Now()
@@ -152,7 +163,7 @@ func TestScale(t *testing.T) {
 		}
 	}
 	t.Logf("%-62s | %7s | %7s | %8s", "page", "median", "worst", "octets")
-	measure("talk, while views are made", meanwhile, *octets)
+	measure("talk, while views are made", meanwhile, got.octets)
 	const times = 7
 	ask := func(name string, do func() page) (last page) {
 		var took []time.Duration
@@ -161,7 +172,7 @@ func TestScale(t *testing.T) {
 			require.Equal(t, http.StatusOK, last.status, "%s: %s", name, last.text())
 			took = append(took, last.took)
 		}
-		measure(name, took, *octets)
+		measure(name, took, got.octets)
 		return last
 	}
 
@@ -233,7 +244,12 @@ func TestScale(t *testing.T) {
 	written := form.values(t, "/office/notices/preview")
 	maps.Copy(written, all)
 	ask("notice to all: looked at while it is written", func() page { return c.post("/office/notices/measure", written) })
-	ask("notice to all: preview", submit(form, "/office/notices/preview", all))
+	last := ask("notice to all: preview", submit(form, "/office/notices/preview", all))
+	for began = time.Now(); last.Find("#progress").Length() > 0; last = c.get(last.path) {
+		t.Logf("notice to all, after %v: %s", time.Since(began).Round(time.Millisecond), last.Find("#progress p").First().Text())
+		time.Sleep(200 * time.Millisecond)
+	}
+	require.Equal(t, "Preview of a notice", last.Find("h1").Text())
 	one := url.Values{"text-en": all["text-en"], "place": {"place-7"}, "ring": all["ring"]}
 	ask("notice to a place: preview", submit(form, "/office/notices/preview", one))
 	outlook := c.get("/office/outlook")
@@ -248,9 +264,45 @@ func TestScale(t *testing.T) {
 		at := "/office/talk/" + busy
 		return c.submit(c.get(at), at+"/reply", url.Values{"text": {"Come on Friday"}, "do": {"look"}})
 	})
-	ask("producers of a place exported", submit(c.get("/office/producers?place=place-7"), "/office/producers/export", nil))
-	ask("all producers exported", submit(c.get("/office/producers"), "/office/producers/export", nil))
-	ask("all batches exported", submit(c.get("/office/batches"), "/office/batches/export", nil))
+	// A sheet is on its way at once, and whole when it is.
+	for name, of := range map[string]string{
+		"producers of a place": "producers?place=" + d.Somebody().State.Place, "all producers": "producers", "all batches": "batches",
+	} {
+		path, _, _ := strings.Cut(of, "?")
+		p := c.get("/office/" + of)
+		v := p.values(t, "/office/"+path+"/export")
+		var begun, whole []time.Duration
+		for range 3 {
+			sheet := c.post("/office/"+path+"/export", v)
+			shown := strings.Fields(p.Find("p:contains('those who wrote last'), p:contains('finished batch')").First().Text())[0]
+			require.Equal(t, shown, strconv.Itoa(strings.Count(sheet.body, "\r\n")-1), name)
+			begun, whole = append(begun, got.first), append(whole, sheet.took)
+		}
+		measure(name+" as a sheet, begun", begun, got.octets)
+		slices.Sort(whole)
+		t.Logf("%-62s | %7.1f | %7.1f | %8d", name+" as a sheet, whole", 1000*whole[1].Seconds(), 1000*whole[2].Seconds(), got.octets)
+	}
+
+	// What is found at a place without looking at everybody is what is found by it;
+	// and whom a notice goes to is who was counted.
+	n := gateway.Notice{Message: dialog.Notice{Ready: "rain", Hour: o.clock().Add(5 * time.Hour)}}
+	var here gateway.Preview
+	for i := 0; here.Persons == 0 && i < storetest.Places; i++ {
+		n.Audience.Places = []string{storetest.PlaceKey(i)}
+		here, err = o.Notices.Preview(t.Context(), n, o.clock())
+		require.NoError(t, err)
+	}
+	require.Positive(t, here.Persons)
+	began = time.Now()
+	everybody, err := gateway.NewNotices(o.store, o.Service).Preview(t.Context(), n, o.clock())
+	require.NoError(t, err)
+	t.Logf("a notice to a place, when everybody is looked at: %v", time.Since(began).Round(time.Millisecond))
+	require.Equal(t, []any{everybody.Persons, everybody.Segments, everybody.Price, everybody.Rings, everybody.Asked}, []any{here.Persons, here.Segments, here.Price, here.Rings, here.Asked})
+	sent := o.send(n)
+	require.NoError(t, o.Notices.Enlist(t.Context(), o.clock))
+	tally, err := o.store.Tally(t.Context(), sent.Message.ID)
+	require.NoError(t, err)
+	require.Equal(t, here.Persons, tally.Enlisted)
 
 	// What an officer's phone counts.
 	o.Phones = gateway.NewOffice(o.Notices, gateway.OfficeOptions{Waiting: queue{o.Views}, Rounds: 100, Most: 1_000_000})
