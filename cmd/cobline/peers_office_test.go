@@ -175,6 +175,15 @@ func TestDemoInABrowser(t *testing.T) {
 	v.picture("notice-preview-phone")
 	v.do(wide)
 	require.Contains(t, v.text("main"), "Rain is likely: Kisima cha Juu")
+	v.open("/office/notices/new")
+	v.do(
+		chromedp.SendKeys(chromedp.CSS("#f-text-en"), "Training on drying racks, Friday at the mill of Kisima. Coming? Text ASK."),
+		chromedp.SendKeys(chromedp.CSS("#f-text-sw"), "Mafunzo ya vichanja vya kukaushia, Ijumaa kwenye kinu cha Kisima. Utakuja? Andika ULIZA."),
+	)
+	eventually(t, "the texts stand beside it", func() bool { return strings.Contains(v.text("#n-text-sw"), "1 message") })
+	v.do(chromedp.EmulateViewport(1100, 900), chromedp.ScrollIntoView(chromedp.CSS("#n-text-en")))
+	v.picture("notice-writing")
+	v.do(wide)
 	v.open("/office/practice")
 	v.do(
 		chromedp.Click(chromedp.CSS("form[action='/office/practice/begin'] button")),
