@@ -157,6 +157,34 @@ func TestScriptIsShownAsText(t *testing.T) {
 	checkPage(t, p)
 }
 
+// What stands beside a text while it is written is text too, however long, and a
+// place may be called anything.
+func TestHostileTextsBesideTheirFields(t *testing.T) {
+	const script = `</p><script>alert(1)</script>"><img src=x onerror=alert(2)>`
+	o := newConsole(t)
+	o.fillTalk()
+	c := o.as(Administrator)
+	p := c.submit(c.get("/office/outlook/place"), "/office/outlook/place", url.Values{"key": {"evil"}, "name": {script}, "lat": {"-1.5"}, "lon": {"36.9"}, "altitude": {"1500"}})
+	require.Contains(t, p.text(), script)
+	checkPage(t, p)
+	p = c.get("/office/outlook/at/evil/place")
+	require.Equal(t, "Take "+script+" away?", p.Find("form[action$='/drop']").AttrOr("data-confirm", ""))
+	checkPage(t, p)
+	at := o.talkOf(20)
+	token := c.get(at).values(t, at+"/reply").Get(tokenField)
+	for _, path := range []string{"/office/notices/measure", "/office/questions/measure", at + "/measure"} {
+		for _, text := range []string{script, strings.Repeat(script, 200_000/len(script))} {
+			v := url.Values{tokenField: {token}, "text": {text}, "text-en": {text}, "lang": {script}, "language": {script}, "stage": {script}, "hour": {script}, "place": {script}, "ring": {script}}
+			p := c.post(path, v)
+			require.Equal(t, http.StatusOK, p.status, path)
+			require.Zero(t, p.Find("script, img, form").Length(), path)
+			require.Less(t, len(p.body), 5_000_000, path)
+		}
+	}
+	require.Equal(t, http.StatusNotFound, c.post("/office/talk/..%2f..%2faudit/measure", url.Values{tokenField: {token}, "text": {"x"}}).status)
+	require.Equal(t, http.StatusNotFound, c.post("/office/talk/0000000000000000/measure", url.Values{tokenField: {token}, "text": {"x"}}).status)
+}
+
 // A name of a download cannot end the header it stands in.
 func TestDownloadNames(t *testing.T) {
 	o := newConsole(t)
