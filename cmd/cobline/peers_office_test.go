@@ -153,6 +153,10 @@ func TestDemoInABrowser(t *testing.T) {
 		{"practice", "practice", []string{"Begin"}},
 	} {
 		v.open("/office/" + page.path)
+		size, err := chromedp.Run(v.ctx, chromedp.Evaluate[int](`performance.getEntries().reduce((n, e) => n + (e.encodedBodySize ?? 0), 0)`))
+		require.NoError(t, err)
+		require.Greater(t, size, 5_000, page.path)
+		require.Less(t, size, 60_000, "%s and what it loads, on the wire", page.path)
 		v.picture(page.name)
 		v.do(chromedp.EmulateViewport(360, 760))
 		v.picture(page.name + "-phone")
