@@ -135,11 +135,11 @@ func (r reading) join(parts []part) []part {
 	return out
 }
 
-// andHalf adds a fraction that follows a unit: "2 drums and a half", "a drum and
-// a half".
+// andHalf adds a fraction that follows a unit: "2 drums and a half", "un tambor y
+// medio".
 func (r reading) andHalf(out []part, p part, rest []part) ([]part, bool) {
 	n := len(out)
-	if p.number <= 0 || p.number >= 1 || !p.spelt || n < 2 || !slices.Contains([]string{"and", "na"}, r.tokens[out[n-1].token].word) ||
+	if p.number <= 0 || p.number >= 1 || !p.spelt || n < 2 || !slices.Contains([]string{"and", "na", "et", "e", "y"}, r.tokens[out[n-1].token].word) ||
 		out[n-2].span == nil || !out[n-2].span.in("unit") || len(rest) > 0 && rest[0].span != nil && rest[0].span.in("unit") {
 		return out, false
 	}

@@ -322,7 +322,7 @@ func (c *Catalog) unheard(l Lang) (faults []Fault) {
 var shouted = regexp.MustCompile(`\b\p{Lu}{2,}(?: \p{Lu}{2,})*\b`)
 
 // headings are the words in capitals that nobody is asked to text.
-var headings = regexp.MustCompile(`^[\p{Lu}' ]+ ?[:!]`)
+var headings = regexp.MustCompile(`^[¡\p{Lu}' ]+ ?[:!]`)
 
 // keywords are words a message asks to be texted that are not understood.
 func (c *Catalog) keywords(l Lang) (faults []Fault) {
