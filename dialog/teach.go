@@ -483,9 +483,10 @@ func (e *Engine) checkSubjects(o *objections, w Written) {
 	}
 }
 
-// CheckReply returns nil if an officer's reply to one person may go as it is,
-// else an Objection. After a second look of the officer the line adds the caution
-// of what it speaks of; of a person who is ill it never goes.
+// CheckReply returns nil if what an officer writes to people may go as it is, else
+// an Objection with the rules that it may contradict. A reply to one person goes
+// after a second look of the officer, with the caution of what it speaks of; of
+// somebody who is ill it never goes.
 func (e *Engine) CheckReply(l locales.Lang, text string) error {
 	var o objections
 	spoken, known := e.subjectsOf(l, text)
@@ -494,13 +495,13 @@ func (e *Engine) CheckReply(l locales.Lang, text string) error {
 		switch {
 		case !ok:
 		case s.never:
-			o.refuse("The reply speaks of %s (%q). %s: leave it out, and phone them.", s.says, word, s.rule)
+			o.refuse("It speaks of %s (%q). %s.", s.says, word, s.rule)
 		default:
-			o.doubt("The reply speaks of %s (%q). %s.", s.says, word, s.rule)
+			o.doubt("It speaks of %s (%q). %s.", s.says, word, s.rule)
 		}
 	}
 	if !known {
-		o.doubt("The line has no list of the words of danger in this language: read the reply once more as somebody who stands beside a hot drum.")
+		o.doubt("The line has no list of the words of danger in this language: read it once more as somebody who stands beside a hot drum.")
 	}
 	return o.err()
 }

@@ -432,7 +432,7 @@ func TestC25ReplyToOnePerson(t *testing.T) {
 			continue
 		}
 		o := objection(t, err)
-		require.Contains(t, o.Error(), "The reply speaks of "+tt.says, tt.text)
+		require.Contains(t, o.Error(), "It speaks of "+tt.says, tt.text)
 		require.Equal(t, !tt.never, o.Second, tt.text)
 	}
 	require.ErrorContains(t, engine(t).CheckReply("xx", "anything"), "no list of the words of danger")

@@ -422,6 +422,7 @@ func (q *request) currency() string {
 type previewView struct {
 	Notice   standing
 	At       time.Time // when it was counted
+	Care     []string  // rules that the officer's own words may contradict
 	Preview  gateway.Preview
 	Rings    []counted
 	LeftOut  []counted
@@ -485,8 +486,21 @@ func (q *request) previewOf(c *headcount) (previewView, error) {
 	p := c.preview
 	return previewView{
 		Preview: p, At: c.at, Notice: q.standing(gateway.Standing{Notice: c.notice}), Currency: q.currency(), Texts: q.variants(p.Texts),
-		Try: q.tryForm(c.notice), Rings: byCount(p.Rings), LeftOut: byCount(p.LeftOut), Hidden: c.hidden(),
+		Try: q.tryForm(c.notice), Rings: byCount(p.Rings), LeftOut: byCount(p.LeftOut), Hidden: c.hidden(), Care: q.care(c.notice.Message.Texts),
 	}, nil
+}
+
+// care lists the rules that own words of a notice may contradict.
+func (q *request) care(texts map[locales.Lang]string) (list []string) {
+	for _, l := range slices.Sorted(maps.Keys(texts)) {
+		var o dialog.Objection
+		if errors.As(q.Knowledge.CheckReply(l, texts[l]), &o) {
+			for _, why := range o.Reasons {
+				list = append(list, q.langName(l)+": "+why)
+			}
+		}
+	}
+	return list
 }
 
 // byCount lists what was counted, the most first.

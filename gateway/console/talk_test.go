@@ -232,7 +232,7 @@ func TestC25ReplyGoesWithTheCaution(t *testing.T) {
 	const text = "If it is cold you may open it."
 	p := c.submit(c.get(at), at+"/reply", url.Values{"text": {text}, "do": {"send"}})
 	require.Equal(t, http.StatusUnprocessableEntity, p.status)
-	require.Contains(t, p.Find("#faults").Text(), "The reply speaks of opening")
+	require.Contains(t, p.Find("#faults").Text(), "It speaks of opening")
 	require.Empty(t, o.outbox(), "it is read once more first")
 	shown := p.Find("#m-text .sms").Map(func(_ int, s *goquery.Selection) string { return s.Text() })
 	require.Len(t, shown, 3)
