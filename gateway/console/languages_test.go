@@ -30,6 +30,6 @@ func TestLanguages(t *testing.T) {
 	require.Regexp(t, `^Kiswahili \(sw\)yes7\d of 7\d\d+ of \d+A\. Reader, 2026-11-29$`, row())
 	page := o.as(Viewer).get("/office/languages").text()
 	require.Contains(t, page, "the master")
-	require.Contains(t, page, "HELP and STOP are understood in Chichewa.")
+	require.Contains(t, page, "HELP and STOP are understood in Amharic, Bengali, Chichewa, ")
 	require.Regexp(t, `^Languages \d{3} safety lines and \d{3,} other messages wait for a reviewer\.`, page)
 }
