@@ -224,3 +224,17 @@ func TestSwitchingLanguagesKeepsTheSlots(t *testing.T) {
 		}
 	}
 }
+
+// TestACoinOfAnotherName: a price in a Haitian dollar, which is five gourdes and no
+// coin at all, is asked about: which of the two was meant?
+func TestACoinOfAnotherName(t *testing.T) {
+	english, err := os.ReadFile("../locales/words.en.toml")
+	require.NoError(t, err)
+	p := speaks(t, "en")
+	p.e = with(t, map[string]string{"words.en.toml": string(english) + "\"coin.5\" = [\"dola\"]\n"})
+	turn := p.lasts("price", "20 dola")
+	require.Equal(t, []string{"doubt.which"}, keys(turn))
+	require.Equal(t, []string{"it is 20 for a kg of charcoal", "it is 100 for a kg of charcoal"}, turn.Replies[0].Choices)
+	require.Contains(t, all(p.lasts("2", "0")), "Charcoal costs 100 KSh a kg")
+	require.Equal(t, []string{"ask.starch-price"}, keys(speaks(t, "en").lasts("price", "20 dola")))
+}

@@ -67,7 +67,7 @@ func (r *reader) next() (token, bool) {
 	for r.at < len(r.text) {
 		c, size := r.peek()
 		switch {
-		case unicode.IsDigit(c) || fraction(c) > 0:
+		case unicode.IsDigit(c) || fraction(c) > 0 || one(c) && r.digitAfter(size) && !r.letterBefore():
 			return r.number(), true
 		case unicode.IsLetter(c) || unicode.IsMark(c):
 			return r.word(), true
@@ -99,19 +99,10 @@ func (r *reader) number() token {
 		t.number = fraction(c)
 		return t
 	}
-	digits := r.digits()
-	mark := r.at
-	if c, size := r.peek(); c == '.' || c == ',' {
-		r.at += size
-		if decimals := r.digits(); decimals != "" {
-			t.doubtful = len(decimals) == 3 && digits != "0"
-			digits += "." + decimals
-		} else {
-			r.at = mark
-		}
-	}
+	digits, doubtful := r.marked(r.digits())
+	t.doubtful = doubtful
 	t.number = parse(digits)
-	mark = r.at
+	mark := r.at
 	switch c, size := r.peek(); {
 	case (c == 'k' || c == 'K') && !r.letterAfter(size):
 		r.at += size
@@ -137,21 +128,96 @@ func (r *reader) number() token {
 	return t
 }
 
+// marked reads what stands behind digits and a mark: "3.5", "3,5", "1.500.000",
+// "1,25,000", "1.500,50". One mark with three digits behind it may be either, and
+// is doubtful. Behind two of a kind it parts thousands; of two kinds the second is
+// that of decimals.
+func (r *reader) marked(digits string) (number string, doubtful bool) {
+	var groups []string
+	var marks []rune
+	end := r.at
+	for {
+		c, size := r.peek()
+		if c != '.' && c != ',' && c != '٫' && c != '٬' {
+			break
+		}
+		r.at += size
+		group := r.digits()
+		if group == "" {
+			r.at = end
+			break
+		}
+		groups, marks, end = append(groups, group), append(marks, c), r.at
+	}
+	last := len(groups) - 1
+	switch {
+	case last < 0:
+		return r.spaced(digits), false
+	case last == 0:
+		return digits + "." + groups[0], len(groups[0]) == 3 && strings.TrimLeft(digits, "0") != "" && len(digits) <= 3
+	case marks[0] == marks[last] && len(groups[last]) == 3:
+		return digits + strings.Join(groups, ""), false
+	case marks[0] != marks[last] && len(groups[last-1]) == 3:
+		return digits + strings.Join(groups[:last], "") + "." + groups[last], false
+	}
+	return digits + "." + groups[0], false
+}
+
+// spaced reads three digits behind a space, where people part thousands so: "5 000"
+// everywhere, "12 500" where the comma is the mark of decimals.
+func (r *reader) spaced(digits string) string {
+	for n := len(digits); n > 0 && n <= 3 && len(digits) <= 9 && digits[0] != '0'; {
+		start := r.at
+		c, size := r.peek()
+		if c != ' ' && c != '\u00a0' && c != '\u202f' {
+			return digits
+		}
+		r.at += size
+		group := r.digits()
+		c, _ = r.peek()
+		comma := locales.Number(r.lang, 0.5, 1) == "0,5"
+		if len(group) != 3 || !comma && group != "000" || c == '/' || c == '.' || c == ',' || unicode.IsDigit(c) {
+			r.at = start
+			return digits
+		}
+		digits += group
+	}
+	return digits
+}
+
 // digits reads decimal digits of any script. Between or behind digits an O
 // stands for a zero: phones and hands mix them up.
 func (r *reader) digits() string {
 	start := r.at
 	for {
 		c, size := r.peek()
-		if size == 0 || !unicode.IsDigit(c) && !(r.at > start && (c == 'O' || c == 'o') && !r.letterAfter(size)) {
+		slip := r.at > start && ((c == 'O' || c == 'o') && r.zero() || one(c) && r.digitAfter(size))
+		if size == 0 || !unicode.IsDigit(c) && !slip && !(one(c) && r.at == start && r.digitAfter(size)) {
 			break
 		}
 		r.at += size
 	}
-	return zeros.Replace(locales.Fold(r.lang, r.text[start:r.at]))
+	return locales.Fold(r.lang, zeros.Replace(r.text[start:r.at]))
 }
 
-var zeros = strings.NewReplacer("o", "0", "O", "0")
+var zeros = strings.NewReplacer("o", "0", "O", "0", "l", "1", "I", "1", "|", "1")
+
+// zero reports whether nothing but more of them stands between an O and what is no
+// letter.
+func (r *reader) zero() bool {
+	rest := strings.TrimLeft(r.text[r.at:], "Oo")
+	c, _ := utf8.DecodeRuneInString(rest)
+	return !unicode.IsLetter(c)
+}
+
+// one reports whether a letter is written for the digit 1 beside other digits.
+func one(c rune) bool { return c == 'l' || c == 'I' || c == '|' }
+
+// digitAfter reports whether a digit follows what has this size.
+func (r *reader) digitAfter(size int) bool {
+	c, _ := utf8.DecodeRuneInString(r.text[min(r.at+size, len(r.text)):])
+	return unicode.IsDigit(c)
+}
 
 // word reads letters with inner apostrophes. In "x2" the x is a sign, not a word.
 func (r *reader) word() token {
@@ -193,6 +259,12 @@ func in(l locales.Lang, tokens []token) []token {
 		}
 	}
 	return out
+}
+
+// letterBefore reports whether a letter stands before the cursor.
+func (r *reader) letterBefore() bool {
+	c, _ := utf8.DecodeLastRuneInString(r.text[:r.at])
+	return unicode.IsLetter(c)
 }
 
 // letterAfter reports whether a letter follows the apostrophe of this size.

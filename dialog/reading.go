@@ -10,6 +10,7 @@ import (
 // reading is what a text says, before any topic looks at it.
 type reading struct {
 	text   string
+	lang   locales.Lang // in which numbers are put together
 	tokens []token
 	spans  []span
 	plain  []span // the spans without what officers taught: nothing taught makes an alarm ordinary
@@ -25,6 +26,7 @@ type part struct {
 	number   float64
 	isNumber bool
 	spelt    bool // in words
+	times    bool // it was multiplied: "elfu moja" multiplies nothing more
 	unsure   bool
 	span     *span
 	token    int
@@ -35,7 +37,7 @@ type part struct {
 // taught has the rank of the catalogue's own words, but is not looked at in a
 // text that reports on a burn or asks for peace without it.
 func (e *Engine) readText(l locales.Lang, on []locales.Lang, text string, taught *Overlay, place string) reading {
-	r := reading{text: text, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
+	r := reading{text: text, lang: l, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
 	ears, held := e.lexicons.ears(l, on, r.tokens, taught, place)
 	r.plain = spans(ears, held, false)
 	r.safety = harms(ears, held)
@@ -98,7 +100,7 @@ func (r reading) cut() []part {
 			i++
 		}
 	}
-	return r.join(out)
+	return r.sum(r.join(out))
 }
 
 // join adds up and multiplies neighbouring numbers, with an "and" between them
@@ -125,9 +127,10 @@ func (r reading) join(parts []part) []part {
 			at, between = n-2, true // "and", "na", "et"
 		}
 		before := out[at]
-		if v, ok := before.with(p, between); ok {
+		if v, ok := before.with(p, between, locales.MultiplierFirst(r.lang)); ok {
 			out = out[:at+1]
-			out[at].number = v
+			out[at].times = before.spelt && multiplier(before.number) && !multiplier(p.number)
+			out[at].number, out[at].spelt = v, out[at].spelt || p.spelt
 			continue
 		}
 		out = append(out, p)
@@ -139,7 +142,7 @@ func (r reading) join(parts []part) []part {
 // medio".
 func (r reading) andHalf(out []part, p part, rest []part) ([]part, bool) {
 	n := len(out)
-	if p.number <= 0 || p.number >= 1 || !p.spelt || n < 2 || !slices.Contains([]string{"and", "na", "et", "e", "y"}, r.tokens[out[n-1].token].word) ||
+	if p.number <= 0 || p.number >= 1 || !p.spelt || n < 2 || !slices.Contains(ands, r.tokens[out[n-1].token].word) ||
 		out[n-2].span == nil || !out[n-2].span.in("unit") || len(rest) > 0 && rest[0].span != nil && rest[0].span.in("unit") {
 		return out, false
 	}
@@ -151,25 +154,71 @@ func (r reading) andHalf(out []part, p part, rest []part) ([]part, bool) {
 	return append(out[:n-2], part{number: 1 + p.number, isNumber: true, spelt: true, token: unit.token}, unit), true
 }
 
+// ands are the words for and between a unit and a fraction.
+var ands = []string{"and", "na", "et", "e", "y", "ak", "da", "aur", "और"}
+
 // with joins a number to the one before it, if the two are one.
-func (p part) with(next part, between bool) (float64, bool) {
+func (p part) with(next part, between, multiplierFirst bool) (float64, bool) {
 	switch a, b := p.number, next.number; {
 	case !p.isNumber:
 		return 0, false
 	case b > 0 && b < 1 && a >= 1:
 		return a + b, true
+	case multiplierFirst && !between && p.spelt && !p.times && !next.spelt && (a == 1000 || a == 100000) && b < 1000 && b == float64(int(b)):
+		return a * b, true // "elfu 5"
 	case !next.spelt || !p.spelt && b < 100:
 		return 0, false
-	case !between && (b == 100 || b == 1000 || b == 100000) && a < b:
+	case !between && multiplier(b) && a < b:
 		return a * b, true
-	case !between && p.spelt && (a == 100 || a == 1000 || a == 100000) && b < a:
+	case multiplierFirst && !between && p.spelt && !p.times && multiplier(a) && b < a:
 		return a * b, true
-	case p.spelt && b < 10 && a >= 10 && int(a)%10 == 0 && a == float64(int(a)):
+	case p.spelt && b < 10 && a >= 10 && a < 100 && int(a)%10 == 0 && a == float64(int(a)):
 		return a + b, true
 	case p.spelt && between && a >= 100 && b < 100:
 		return a + b, true
 	}
 	return 0, false
+}
+
+// multiplier reports whether a number multiplies what stands beside it.
+func multiplier(v float64) bool { return v == 100 || v == 1000 || v == 100000 || v == 1000000 }
+
+// sum adds up what is left of one number: "two thousand | five hundred", "elfu moja
+// | mia tano", "do lakh | pachas hazar", "5 mil | 500". Each is smaller than the
+// last place of the one before it.
+func (r reading) sum(parts []part) []part {
+	out := parts[:0]
+	for _, p := range parts {
+		at := len(out) - 1
+		if at > 0 && !out[at].isNumber && (out[at].span == nil || out[at].span.is("word.filler")) && out[at-1].isNumber {
+			at-- // "elfu moja na mia tano"
+		}
+		if at >= 0 && p.isNumber && out[at].isNumber && out[at].spelt && p.number >= 1 && p.number < place(out[at].number) && (p.spelt || p.number >= 100) && !r.commas(out[at].token, p.token) {
+			out[at].number += p.number
+			out = out[:at+1]
+			continue
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// place is the last place of a number that is not zero, from a hundred; else zero.
+func place(v float64) float64 {
+	if v != float64(int(v)) {
+		return 0
+	}
+	for _, p := range []float64{1000000, 100000, 1000, 100} {
+		if v >= p && int(v)%int(p) == 0 {
+			return p
+		}
+	}
+	return 0
+}
+
+// commas reports whether punctuation stands between two tokens.
+func (r reading) commas(from, to int) bool {
+	return slices.ContainsFunc(r.tokens[from:to], func(t token) bool { return t.comma })
 }
 
 // courtesy reports whether the text is nothing but a greeting or thanks, and

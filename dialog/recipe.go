@@ -471,10 +471,14 @@ func (t *turn) number(v float64) string {
 }
 
 // measure writes a number of things: a counted message for a whole number, and
-// the same with a decimal otherwise.
+// the same with a decimal otherwise, in the form that the language counts with:
+// French and Portuguese say 1,5 litre, English 0.5 litres.
 func (t *turn) measure(id locales.ID, v float64) string {
 	if v == math.Trunc(v) {
 		return t.count(id, int(v), nil)
+	}
+	if text, ok := t.e.catalog.One(t.lang, id, v, t.number(v)); ok {
+		return text
 	}
 	return t.text(id+"-part", locales.Args{"Number": t.number(v)})
 }

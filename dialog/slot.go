@@ -147,6 +147,9 @@ func (p topic) fill(r reading, open Slot) filled {
 			if money[slot] && r.tokens[a.token].doubtful {
 				a.number, a.other = a.other, 0 // a price of 1.500 is fifteen hundred
 			}
+			if coin := r.coin(); money[slot] && coin > 0 && a.other == 0 {
+				a.other = coin * a.number // said in a coin that is another one's name
+			}
 			out.values[slot] = Value{Number: a.number, Unsure: a.unsure, Other: a.other}
 		}
 	}
@@ -262,6 +265,17 @@ func intersect(a, b []string) []string {
 		}
 	}
 	return out
+}
+
+// coin returns of how many of the currency a text speaks, zero if it names no such
+// coin.
+func (r reading) coin() float64 {
+	for _, s := range r.spans {
+		if n := s.of("coin"); len(n) == 1 {
+			return parse(n[0])
+		}
+	}
+	return 0
 }
 
 // drynessOrder is from dry to wet.

@@ -67,6 +67,16 @@ func unmarked(r rune) string {
 	return s
 }
 
+// MultiplierFirst reports whether a language says what a number is multiplied with
+// before it: "mia tatu" is a hundred three, 300.
+func MultiplierFirst(l Lang) bool {
+	switch l {
+	case "ha", "lg", "ny", "rw", "sw":
+		return true
+	}
+	return false
+}
+
 // Number formats a number for a message: ASCII digits, no grouping, the decimal
 // mark of the language, at most one decimal and none that is zero.
 func Number(l Lang, v float64, decimals int) string {

@@ -23,6 +23,7 @@ var concepts = map[string]string{
 	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
 	"mould":    "usual small big hole ball",
+	"coin":     "5", // a name of so many of the currency: a Haitian dollar is five gourdes
 	"weekday":  "mon tue wed thu fri sat sun tomorrow",
 	"ordinal":  "1 2 3 4 5", // of a list that was shown: "the second"
 	"symptom":  "crumbles cracks splits mouldy smokes hard-to-light sparks burns-fast ash smells not-drying sticks white-core goes-out heats",

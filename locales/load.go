@@ -225,6 +225,13 @@ func (v *voice) compile(m *i18n.Message, sample Args) (t text, err error) {
 			return t, err
 		}
 	}
+	for i := range t.parts {
+		source, err := v.source(ID(m.ID), fmt.Sprintf("%d.5", i))
+		if err != nil {
+			return t, err
+		}
+		t.parts[i] = source == t.counts[1]
+	}
 	return t, nil
 }
 

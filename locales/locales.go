@@ -61,6 +61,7 @@ type text struct {
 	other  slotted
 	forms  map[string]slotted // source of a plural form to its slots; nil if the message has one form
 	counts []string           // the source for each of the counts from 0, which are most of those asked for
+	parts  [2]bool            // whether a number between 0 and 1, or 1 and 2, has the form of 1
 	print  string             // of this text
 	master string             // print of the English text it was made from, if noted
 	remark string             // what stands beside it: who looked at it, and what it says in English
@@ -112,9 +113,20 @@ func (c *Catalog) Count(l Lang, id ID, n int, a Args) string {
 	return c.fill(t.forms[source], a, n)
 }
 
+// One returns a message that counts in the form it takes for 1, with a number as
+// it is to be written, if the language uses that form for a number that is not
+// whole.
+func (c *Catalog) One(l Lang, id ID, v float64, number string) (string, bool) {
+	t := c.text(c.voice(l), id)
+	if v < 0 || int(v) >= len(t.parts) || !t.parts[int(v)] {
+		return "", false
+	}
+	return c.fill(t.forms[t.counts[1]], Args{countSlot: number}, 1), true
+}
+
 // source returns the form of a message that the rule of the language chooses for
 // n, as it stands in the file: unparsed, it tells one form from another.
-func (v *voice) source(id ID, n int) (string, error) {
+func (v *voice) source(id ID, n any) (string, error) {
 	return v.localizer.Localize(&i18n.LocalizeConfig{MessageID: string(id), PluralCount: n, TemplateParser: template.IdentityParser{}})
 }
 

@@ -284,3 +284,26 @@ func TestNamesOfLanguagesAreCheap(t *testing.T) {
 		require.Equal(t, sms.GSM7, encoding, l)
 	}
 }
+
+// A number that is not whole has the form that CLDR gives it: that of 1 in French
+// and Portuguese under two, in Hindi under one, else that of many.
+func TestOne(t *testing.T) {
+	many := strings.Replace(smallEnglish, `other = "{{.Count}} sacks" }`, `many = "{{.Count}} of sacks", other = "{{.Count}} sacks" }`, 1)
+	files := map[string]string{"active.fr.toml": many, "active.pt.toml": many, "active.hi.toml": smallEnglish, "active.ht.toml": smallEnglish}
+	c := smallCatalog(t, files)
+	for l, want := range map[Lang][2]bool{
+		"en": {}, "sw": {}, "ht": {}, "fr": {true, true}, "pt": {true, true}, "hi": {true, false},
+	} {
+		for i, one := range want {
+			text, ok := c.One(l, "recipe.sacks", float64(i)+.5, "x")
+			require.Equal(t, one, ok, "%s %d.5", l, i)
+			if one {
+				require.Equal(t, "x sack", text)
+			}
+		}
+		_, ok := c.One(l, "recipe.sacks", 2.5, "x")
+		require.False(t, ok)
+		_, ok = c.One(l, "recipe.load", 0.5, "x")
+		require.False(t, ok)
+	}
+}
