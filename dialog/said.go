@@ -719,10 +719,10 @@ func (t *turn) showRow(f *Frame, r *Reply) {
 		most = mostLanguagesUSSD
 	}
 	r.More = ""
+	if len(row) <= most || f.Page*maxOptions >= len(row) {
+		f.Page = 0 // there is no page behind it
+	}
 	if len(row) > most {
-		if f.Page*maxOptions >= len(row) {
-			f.Page = 0
-		}
 		row = row[f.Page*maxOptions:]
 		if len(row) > maxOptions {
 			row, r.More = row[:maxOptions], t.text("key.more", nil)
