@@ -113,7 +113,12 @@ func TestC23ManyLanguagesByDigit(t *testing.T) {
 		require.Equal(t, []string{want}, keys(q.says(digit)))
 	}
 	q := *p
-	turn := q.says("language")
+	turn := q.lasts("8", "MORE", "language", "MORE", "MORE")
+	require.Equal(t, []string{"language.question"}, keys(turn))
+	require.Zero(t, q.state.Frames[len(q.state.Frames)-1].Page)
+	require.Equal(t, []string{"line.menu"}, keys(q.says("BACK")), "there was no page to turn")
+	q = *p
+	turn = q.says("language")
 	require.Equal(t, names, turn.Replies[0].Choices)
 	require.Equal(t, locales.Lang("sw"), q.says("8").Heard.Lang)
 
