@@ -41,10 +41,7 @@ var twice = map[Lang]string{"en": "eo", "ht": "n"}
 // Folding names how a language folds: two languages of one name fold every text
 // alike.
 func Folding(l Lang) string {
-	if l == "en" {
-		return "en"
-	}
-	return apostrophes[l]
+	return twice[l] + "|" + apostrophes[l]
 }
 
 // Elides reports whether an apostrophe parts two words in a language.

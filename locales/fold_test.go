@@ -53,6 +53,21 @@ func TestFold(t *testing.T) {
 	}
 }
 
+// Languages of one folding fold every word of a text alike.
+func TestFolding(t *testing.T) {
+	langs := strings.Fields(concepts["lang"])
+	texts := []string{"sann", "feel", "nooo", "m'ap", "l’eau", "a'a", "हाँ", "ɓawon", "wood off", "annuel", "geela", "ज़हर में"}
+	for _, a := range langs {
+		for _, b := range langs {
+			for _, text := range texts {
+				if Folding(Lang(a)) == Folding(Lang(b)) {
+					require.Equal(t, Fold(Lang(a), text), Fold(Lang(b), text), "%s %s %q", a, b, text)
+				}
+			}
+		}
+	}
+}
+
 // folded checks what holds for every text.
 func folded(t require.TestingT, l Lang, s string) {
 	once := Fold(l, s)
