@@ -110,7 +110,7 @@ func TestNumbersAsPeopleWriteThem(t *testing.T) {
 		{"ha", "3 da rabi", []float64{3.5}},
 		{"ha", "dubu biyar", []float64{5000}},
 		{"ha", "dubu 5", []float64{5000}},
-		{"ht", "3 edmi", []float64{3.5}},
+		{"ht", "3 ak demi", []float64{3.5}},
 		{"ht", "5 mil goud", []float64{5000}},
 		{"bn", "দেড়", []float64{1.5}},
 	} {
