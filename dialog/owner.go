@@ -34,13 +34,12 @@ func (t *turn) whoSpeaks(text string) string {
 	if t.s.Profile.Group == "" || m == nil {
 		return text
 	}
-	who := locales.Fold(t.lang, m[1])
 	for l, v := range t.e.lexicons.words {
-		if v.beside(t.taught().in(l, t.place.Key)).knows(who) {
+		if v.beside(t.taught().in(l, t.place.Key)).knows(locales.Fold(l, m[1])) {
 			return text
 		}
 	}
-	t.who = who
+	t.who = locales.Fold(locales.Default, m[1]) // which respells no name
 	return m[2]
 }
 

@@ -2,6 +2,7 @@ package locales
 
 import (
 	"maps"
+	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -15,7 +16,7 @@ import (
 // out (in French a space, for the elided article), white space single and trimmed. Folding twice is folding once. Punctuation stays.
 func Fold(l Lang, s string) string {
 	if plain(s) {
-		return s
+		return respelt(l, s)
 	}
 	f := folder{twice: twice[l], inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
 	for _, r := range s {
@@ -26,8 +27,113 @@ func Fold(l Lang, s string) string {
 		f.addWide(r)
 	}
 	f.flush()
-	return string(f.out)
+	return respelt(l, string(f.out))
 }
+
+// respelt returns a folded text with one spelling for what is one word, in a
+// language that has no fixed spelling. Hindi in Roman letters writes geela and gila,
+// wapas and vapas, saphed and safed, and shortens its commonest words; in Devanagari
+// a nasal is a dot or half a letter, and is often left out where a word ends.
+func respelt(l Lang, s string) string {
+	switch l {
+	case "hi":
+		return endings.ReplaceAllString(nasals.Replace(s), "$1")
+	case "hi-Latn":
+		return roman(s)
+	}
+	return s
+}
+
+// nasals are half letters of Devanagari for which the dot stands too.
+var nasals = strings.NewReplacer("ङ्", "ं", "ञ्", "ं", "ण्", "ं", "न्", "ं", "म्", "ं")
+
+var endings = regexp.MustCompile(`ं+($|[^\pL\pM])`)
+
+func roman(s string) string {
+	words := strings.Split(squeezed(sounds.Replace(s)), " ")
+	for i, w := range words {
+		if one, ok := oneWord[w]; ok {
+			words[i] = one
+			continue
+		}
+		for len(w) > 4 && (strings.HasSuffix(w, "un") || strings.HasSuffix(w, "en")) { // the nasal sign: kholun, kholen
+			w = w[:len(w)-1]
+		}
+		words[i] = w
+	}
+	return strings.Join(words, " ")
+}
+
+// squeezed returns a text with no small letter twice in a row.
+func squeezed(s string) string {
+	out := make([]byte, 0, len(s))
+	for i := range len(s) {
+		if n := len(out); n == 0 || out[n-1] != s[i] || s[i] < 'a' || s[i] > 'z' {
+			out = append(out, s[i])
+		}
+	}
+	return string(out)
+}
+
+// sounds are letters of Roman Hindi that stand for one sound.
+var sounds = strings.NewReplacer("ee", "i", "oo", "u", "ph", "f", "sh", "s", "w", "v", "z", "j")
+
+// oneWord holds the other spellings of the commonest words of Roman Hindi, as
+// they are folded.
+var oneWord = func() map[string]string {
+	all := map[string]string{}
+	for word, spellings := range map[string]string{
+		"nahi":  "nhi nahin nai nhin nehi nahee",
+		"hai":   "h hain he",
+		"hu":    "hun",
+		"me":    "mein",
+		"mai":   "main",
+		"maine": "mene mne meine",
+		"raha":  "rha",
+		"rahi":  "rhi",
+		"rahe":  "rhe",
+		"gaya":  "gya",
+		"gayi":  "gyi gai",
+		"gaye":  "gye gae",
+		"diya":  "dia dya",
+		"diye":  "die dye",
+		"liya":  "lia lya",
+		"liye":  "lie",
+		"kiya":  "kia",
+		"kiye":  "kie",
+		"kar":   "kr",
+		"karna": "krna",
+		"karo":  "kro",
+		"karu":  "kru",
+		"dhua":  "dhuan dhuva dhuvan dhoan dhuam dhooan",
+		"bahut": "bhut bohot bahot bhot",
+		"jyada": "jada",
+		"pata":  "pta",
+		"abhi":  "abi",
+		"pahle": "pehle fle",
+		"sakta": "skta",
+		"sakte": "skte",
+		"sakti": "skti",
+		"kitna": "ktna",
+		"kitne": "ktne",
+		"kitni": "ktni",
+		"sans":  "sas",
+		"muh":   "munh",
+		"ankh":  "akh",
+		"dram":  "drum drm drums drams",
+		"koyla": "koila koela koyela koyala coyla",
+		"kyo":   "kyu kyun kyon",
+		"dono":  "donon",
+		"bacha": "bachcha bcha bchcha",
+		"bache": "bachche bche",
+		"bachi": "bachchi",
+	} {
+		for spelling := range strings.FieldsSeq(spellings) {
+			all[spelling] = word
+		}
+	}
+	return all
+}()
 
 // apostrophes says what stands for an apostrophe inside a word: nothing unless
 // listed. In Hausa it is a letter, in Creole it parts "m'ap".
@@ -35,12 +141,16 @@ var apostrophes = map[Lang]string{"fr": " ", "ha": "'", "ht": " "}
 
 // twice holds the letters that make another word when they are doubled: in
 // English feel is not fell, in Creole sann is ash and san without, vann sells and
-// van is wind.
-var twice = map[Lang]string{"en": "eo", "ht": "n"}
+// van is wind. In Roman Hindi
+// they are other vowels.
+var twice = map[Lang]string{"en": "eo", "hi-Latn": "eo", "ht": "n"}
 
 // Folding names how a language folds: two languages of one name fold every text
 // alike.
 func Folding(l Lang) string {
+	if l == "hi" || l == "hi-Latn" {
+		return string(l) // each respells
+	}
 	return twice[l] + "|" + apostrophes[l]
 }
 

@@ -34,6 +34,14 @@ func TestFold(t *testing.T) {
 		{"en", "5–6", "5-6"},
 		{"sw", "Kuungua", "kungua"},
 		{"sw", "ng’ombe", "ngombe"},
+		{"hi-Latn", "Geela paanii WAPAS zyaada", "gila pani vapas jyada"},
+		{"hi-Latn", "dhuwan nhi h, drum kholun?", "dhua nahi h, dram kholun?"},
+		{"hi-Latn", "maine nhi kholun baarish", "maine nahi kholu baris"},
+		{"hi-Latn", "saphed phir fir wo woh", "safed fir fir vo voh"},
+		{"hi-Latn", "teen ten dooo kholee khole", "tin ten do kholi khole"},
+		{"hi", "हिंदी हिँदी हिन्दी लकड़ी लकडी", "हिंदी हिंदी हिंदी लकडी लकडी"},
+		{"hi", "नहीं, है हैं में।", "नही, है है मे."},
+		{"hi", "क‍ष पानी २ बोरी।", "कष पानी 2 बोरी."},
 		{"fr", "j’ai brûlé", "j ai brule"},
 		{"fr", "œuf", "oeuf"},
 		{"pt", "CARVÃO", "carvao"},
@@ -41,7 +49,7 @@ func TestFold(t *testing.T) {
 		{"ha", "a'a", "a'a"},
 		{"lg", "ŋŋ", "ngng"},
 		{"hi", "ज़हरीली", "जहरीली"},
-		{"hi", "हाँ", "हां"},
+		{"hi", "हाँ", "हा"},
 		{"hi", "३.५", "3.5"},
 		{"bn", "২ বস্তা", "2 বস্তা"},
 		{"bn", "\u09dc \u09a1\u09bc", "ড় ড়"}, // one letter, in one piece or in two
@@ -79,7 +87,7 @@ func folded(t require.TestingT, l Lang, s string) {
 }
 
 func TestFoldTwice(t *testing.T) {
-	langs := []Lang{"en", "fr", "ha", "hi", "sw"}
+	langs := []Lang{"en", "fr", "ha", "hi", "hi-Latn", "sw"}
 	rapid.Check(t, func(t *rapid.T) {
 		folded(t, rapid.SampledFrom(langs).Draw(t, "lang"), rapid.String().Draw(t, "text"))
 	})
@@ -87,6 +95,14 @@ func TestFoldTwice(t *testing.T) {
 		if s := string([]rune{'a', r, 'a'}); Fold("en", Fold("en", s)) != Fold("en", s) || Fold("fr", Fold("fr", s)) != Fold("fr", s) {
 			require.Fail(t, "folding twice", "%q U+%04X", s, r)
 		}
+	}
+}
+
+// What a word of Roman Hindi is respelt to is a folded word itself.
+func TestOneWord(t *testing.T) {
+	for from, to := range oneWord {
+		require.Equal(t, to, Fold("hi-Latn", to), from)
+		require.Equal(t, to, Fold("hi-Latn", from), from)
 	}
 }
 
@@ -98,6 +114,7 @@ func FuzzFold(f *testing.F) {
 		folded(t, "en", s)
 		folded(t, "fr", s)
 		folded(t, "ha", s)
+		folded(t, "hi-Latn", s)
 	})
 }
 
