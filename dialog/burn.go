@@ -484,7 +484,7 @@ func wait(waste string) calc.Hours {
 // stage moves a drum by a report. Older questions beside the topics end.
 func (t *turn) stage(what told, at time.Time) {
 	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool {
-		return f.Topic == topicStop || f.Topic == topicForget || f.Topic == topicDoubt || f.Topic == topicWhich || f.Topic == topicHurt || f.Topic == topicResume
+		return f.Topic == topicStop || f.Topic == topicForget || f.Topic == topicDoubt || f.Topic == topicWhich || f.Topic == topicHurt || f.Topic == topicResume || f.Topic == topicSealed
 	})
 	if t.elements(what.what) {
 		return
