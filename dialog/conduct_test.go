@@ -1279,9 +1279,9 @@ func TestC11ToldTimes(t *testing.T) {
 		lang locales.Lang
 		text string
 		want string
-	}{{"en", "lit at 8", "08:00"}, {"en", "lit 8:40", "08:40"}, {"en", "lit at 7:15", "07:15"}, {"sw", "nimewasha saa 2", "08:00"}, {"en", "lit", "09:00"}} {
+	}{{"en", "lit at 8", "08:00"}, {"en", "lit 8:40", "08:40"}, {"en", "lit at 7:15", "07:15"}, {"en", "lit 7:00", "07:00"}, {"hi-Latn", "subah 7 baje jalaya", "07:00"}, {"hi", "7:30 बजे जलाया", "07:30"}, {"sw", "nimewasha saa 2", "08:00"}, {"en", "lit", "09:00"}} {
 		p := known(t)
-		p.state.Lang = tc.lang
+		p.state.Lang, p.langs = tc.lang, append(slices.Clone(p.langs), tc.lang)
 		require.Contains(t, all(p.says(tc.text)), tc.want, tc.text)
 		require.Equal(t, tc.want, p.state.Drums[0].LitAt.In(p.place.Zone).Format("15:04"), tc.text)
 	}

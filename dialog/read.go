@@ -25,6 +25,7 @@ type token struct {
 	kilo     bool // 3k: three kilograms, or three thousand
 	question bool // a question mark follows
 	comma    bool // punctuation follows
+	colon    bool // a colon follows, as in 16:00
 }
 
 // reader cuts a text into tokens. A rule that does not fit puts the cursor back.
@@ -46,6 +47,7 @@ func read(l locales.Lang, text string) []token {
 		if mark := t.mark(); mark {
 			if len(out) > 0 {
 				out[len(out)-1].question = out[len(out)-1].question || t.question
+				out[len(out)-1].colon = t.colon && !out[len(out)-1].comma
 				out[len(out)-1].comma = true
 			}
 			continue
@@ -76,7 +78,7 @@ func (r *reader) next() (token, bool) {
 			return token{question: true}, true
 		case strings.ContainsRune(",;:!.\n।॥።፣፤፥፦،؛", c):
 			r.at += size
-			return token{comma: true}, true
+			return token{comma: true, colon: c == ':'}, true
 		default:
 			r.at += size
 		}

@@ -184,7 +184,7 @@ func weatherOnly(kinds []string) bool {
 	return !slices.ContainsFunc(kinds, func(k string) bool { return k != reportRain && k != reportWind && k != reportDark })
 }
 
-// clockTime reads a time of day that was told: "at 8", "8:40", or in Swahili
+// clockTime reads a time of day that was told: "at 8", "8:40", "16:00", or in Swahili
 // "saa 3", which counts from six. It returns the time since midnight and the
 // token of the hour, or a negative time.
 func (r reading) clockTime(fromSix bool) (time.Duration, int) {
@@ -208,9 +208,17 @@ func (r reading) clockTime(fromSix bool) (time.Duration, int) {
 			}
 			return d, s.to
 		}
+		at := s.from - 1 // in Hindi the word stands behind: "4 baje"
+		if at > 0 && r.tokens[at-1].colon {
+			at--
+		}
+		if d, ok := hour(at); ok && s.is("word.at") {
+			return d, at
+		}
 	}
 	for i := range r.tokens {
-		if d, ok := hour(i); ok && d%time.Hour != 0 {
+		minutes := i+1 < len(r.tokens) && r.tokens[i].colon && r.tokens[i+1].isNumber && r.tokens[i+1].number < 60
+		if d, ok := hour(i); ok && (minutes || d%time.Hour != 0) {
 			return d, i
 		}
 	}
@@ -276,7 +284,7 @@ func letter(word string) bool { return len(word) == 1 && word[0] >= 'a' && word[
 // drumNamed returns the name of an open drum that a word means.
 func (t *turn) drumNamed(word string) string {
 	for _, d := range t.s.Drums {
-		if strings.EqualFold(d.Name, word) || len(d.Name) > 2 && strings.EqualFold(d.Name+"s", word) { // "asha's drum"
+		if strings.EqualFold(d.Name, word) || locales.Fold(t.lang, d.Name) == word || len(d.Name) > 2 && strings.EqualFold(d.Name+"s", word) { // "asha's drum"
 			return d.Name
 		}
 	}
