@@ -170,6 +170,15 @@ func (c *closure) fixed(key string, l locales.Lang) string {
 // alight where a turn would need a fourth message.
 var together = []string{"burn.wait", "burn.lit", "burn.lit-wet", "burn.lit-long", "burn.lit-late", "burn.lit-dark", "remedy.", "caution.drum"}
 
+// wideness is how many segments, or screens, a language takes for one: more in a
+// script outside the cheap alphabet (locales.Wide).
+func wideness(l locales.Lang, n int) int {
+	if locales.Wide(l) {
+		return n
+	}
+	return 1
+}
+
 // segments holds a reply against its budget: that of its message, and one more
 // segment for a list of choices, for the greeting of the first turn, or for two
 // messages in one. Three are the most.
@@ -188,7 +197,7 @@ func (c *closure) segments(at *spot, r dialog.Reply, l locales.Lang, first bool)
 	if first || slices.ContainsFunc(together, func(k string) bool { return r.Key == k || strings.HasSuffix(k, ".") && strings.HasPrefix(r.Key, k) }) {
 		budget++
 	}
-	if n := len(sms.Split(text).Segments); n > min(budget, 3) {
+	if n := len(sms.Split(text).Segments); n > min(budget, 3)*wideness(l, 3) {
 		c.fault(at, "", fmt.Sprintf("%s in %d segments", r.Key, budget), fmt.Sprintf("%d segments: %s", n, text))
 	}
 }
@@ -227,10 +236,11 @@ func (c *closure) screens(at *spot, text string, choices []string, l locales.Lan
 			c.fault(at, "", "a screen", page)
 		}
 	}
-	if len(screen.Pages) > mostScreens {
+	if len(screen.Pages) > mostScreens*wideness(l, 2) {
 		c.fault(at, "", fmt.Sprintf("%d screens", len(screen.Pages)), strings.Join(screen.Pages, "\n---\n"))
 	}
-	if last := screen.Pages[len(screen.Pages)-1]; len(choices) > 0 && !strings.Contains(last, "\n1 ") && !strings.HasPrefix(last, "1 ") {
+	// Of a wide script a screen holds too few letters for a list.
+	if last := screen.Pages[len(screen.Pages)-1]; len(choices) > 0 && !locales.Wide(l) && !strings.Contains(last, "\n1 ") && !strings.HasPrefix(last, "1 ") {
 		c.fault(at, "", "choices stay together", strings.Join(screen.Pages, "\n---\n"))
 	}
 }

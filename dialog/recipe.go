@@ -222,7 +222,7 @@ func (t *turn) recipe(f *Frame) {
 		return
 	}
 	expect, light := t.expect(f, r), Reply{Key: "recipe.light", Text: t.text("recipe.light", t.light(r)), Urgency: Answer, Keep: true}
-	if hint := t.text("recipe.hint", nil); t.offersTiming() && utf8.RuneCountInString(light.Text+hint) <= oneSegment {
+	if hint := t.text("recipe.hint", nil); t.offersTiming() && utf8.RuneCountInString(light.Text+hint) <= t.room() {
 		expect["Hint"] = t.text("recipe.hint-by", nil)
 		light.Text += hint // the next step is the last word where there is room for it
 	}
@@ -310,19 +310,25 @@ func (f *Frame) starch() calc.Starch {
 func (t *turn) offersTiming() bool { return t.w.Channel.Sends && !t.w.Channel.Short }
 
 // hint offers the timing of the burn where the line can send it and will be able
-// to; in few words where a loss takes the room.
+// to; in few words where a loss or the script takes the room.
 func (t *turn) hint(short bool) string {
 	switch {
 	case !t.offersTiming():
 		return ""
-	case short:
+	case short || locales.Wide(t.lang):
 		return t.text("recipe.hint-short", nil)
 	}
 	return t.text("recipe.hint", nil) + t.text("recipe.hint-by", nil)
 }
 
-// oneSegment is how many letters of the cheap alphabet one message holds.
-const oneSegment = 160
+// room is how many letters a message of the recipe may have: one segment of the cheap
+// alphabet, or two of a script outside it.
+func (t *turn) room() int {
+	if locales.Wide(t.lang) {
+		return 2 * 67
+	}
+	return 160
+}
 
 // starch writes an amount of binder in the measure a kitchen has.
 func (t *turn) starch(s calc.Starch, kg calc.Range[calc.Kg], cups calc.Range[calc.Count]) string {
