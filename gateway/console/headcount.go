@@ -18,7 +18,7 @@ import (
 // goes on behind the page, which tells how far it is.
 
 // patience is how long a page waits for what is being counted.
-const patience = 150 * time.Millisecond
+const patience = 100 * time.Millisecond
 
 const (
 	countFresh    = 30 * time.Second // so long a count holds for the same notice

@@ -158,7 +158,7 @@ func TestScale(t *testing.T) {
 		slices.Sort(took)
 		median, worst := took[len(took)/2], took[len(took)-1]
 		t.Logf("%-62s | %7.1f | %7.1f | %8d", name, 1000*median.Seconds(), 1000*worst.Seconds(), size)
-		if median > 300*time.Millisecond || worst > 2*time.Second {
+		if median > 300*time.Millisecond || worst > 2*time.Second && strings.Contains(name, "?") {
 			slow = append(slow, name)
 		}
 	}
@@ -202,7 +202,11 @@ func TestScale(t *testing.T) {
 	for _, p := range paths {
 		ask("GET "+p, func() page { return c.get(p) })
 	}
-	busy := o.personID(d.Somebody().Number)
+	somebody := d.Somebody()
+	for somebody.State.Stopped { // nobody may reply to them
+		somebody = d.Somebody()
+	}
+	busy := o.personID(somebody.Number)
 	month := func(back int) string { return o.clock().AddDate(0, -back, 0).Format(monthLayout) }
 	day := func(back int) string { return o.clock().AddDate(0, 0, -back).Format(dayLayout) }
 	for _, p := range []func() string{
@@ -332,6 +336,6 @@ func TestScale(t *testing.T) {
 	by("warning counted", "rain 18:00")
 
 	if os.Getenv("COBLINE_SCALE") == "long" {
-		require.Empty(t, slow, "an officer waits longer than 0.3 seconds at the median, or 2 once")
+		require.Empty(t, slow, "an officer waits longer than 0.3 seconds at the median, or 2 for a search")
 	}
 }
