@@ -105,7 +105,7 @@ func (v *Views) close() error {
 
 // schemaVersion says what the file holds and how it was reckoned. Any change of
 // either makes a new one.
-const schemaVersion = 5
+const schemaVersion = 6
 
 // version is what a file must say to be used.
 func (v *Views) version() string {
@@ -285,7 +285,8 @@ CREATE TABLE made (month INTEGER NOT NULL, waste TEXT NOT NULL, place TEXT NOT N
 CREATE TABLE spread (what INTEGER NOT NULL, month INTEGER NOT NULL, waste TEXT NOT NULL, place TEXT NOT NULL, bin INTEGER NOT NULL, n INTEGER NOT NULL, PRIMARY KEY (what, month, waste, place, bin)) WITHOUT ROWID;
 CREATE TABLE said (day INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, n INTEGER NOT NULL, puzzled INTEGER NOT NULL, PRIMARY KEY (day, place, lang)) WITHOUT ROWID;
 CREATE TABLE about (month INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, n INTEGER NOT NULL, puzzled INTEGER NOT NULL, PRIMARY KEY (month, place, lang, topic)) WITHOUT ROWID;
-CREATE TABLE stop (month INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, step TEXT NOT NULL, n INTEGER NOT NULL, PRIMARY KEY (month, place, lang, topic, step)) WITHOUT ROWID;
+-- Stops are asked by topic and step: in that order nothing is sorted.
+CREATE TABLE stop (month INTEGER NOT NULL, place TEXT NOT NULL, lang TEXT NOT NULL, topic TEXT NOT NULL, step TEXT NOT NULL, n INTEGER NOT NULL, PRIMARY KEY (topic, step, month, place, lang)) WITHOUT ROWID;
 CREATE TABLE spend (day INTEGER NOT NULL, channel TEXT NOT NULL, segments INTEGER NOT NULL, money INTEGER NOT NULL, PRIMARY KEY (day, channel)) WITHOUT ROWID;
 
 -- What waits for an officer. Seen is when a duty phone, or the line itself, saw to it; state is that of the case on the desk.
