@@ -122,7 +122,7 @@ func (f filled) found() bool { return len(f.values) > 0 || len(f.ties) > 0 || le
 // fills the open question, if that is a number, or the topic's own slot.
 func (p topic) fill(r reading, open Slot) filled {
 	out := filled{values: map[Slot]Value{}, ties: map[Slot][]string{}, denied: map[Slot][]string{}}
-	for _, a := range r.sums {
+	for _, a := range unitsFirst(r.sums) {
 		if a.unit == unitKilo {
 			if _, weighs := p.units["kg"]; weighs {
 				a.unit = "kg"
@@ -182,6 +182,16 @@ func (p topic) fill(r reading, open Slot) filled {
 		p.infer(r, &out)
 	}
 	return out
+}
+
+// unitsFirst puts amounts with a unit before a bare one, which may be no more than
+// an article: "une boutique veut 200 kg".
+func unitsFirst(sums []amount) []amount {
+	if len(sums) < 2 {
+		return sums
+	}
+	article := func(a amount) bool { return a.unit == "" && a.number == 1 }
+	return append(slices.DeleteFunc(slices.Clone(sums), article), slices.DeleteFunc(slices.Clone(sums), func(a amount) bool { return !article(a) })...)
 }
 
 // asks reports whether the text is a question.
