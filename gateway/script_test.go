@@ -237,8 +237,8 @@ func (d *dialler) until(moment string) {
 // texts writes what a phone shows, each with its mark.
 func (d *dialler) texts(mark string, texts []string) {
 	for _, text := range texts {
-		if strings.HasPrefix(text, "Code ") {
-			d.code = codeSent.FindString(text)
+		if code := codeSent.FindString(text); code != "" {
+			d.code = code
 			text = codeSent.ReplaceAllString(text, theCode)
 		}
 		fmt.Fprintf(&d.out, "%s %s\n", mark, strings.ReplaceAll(text, "\n", "\n  "))
