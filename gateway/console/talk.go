@@ -427,14 +427,19 @@ func (q *request) replyField(c gateway.Conversation) (field, error) {
 		Name: "text", Label: "Your reply", Kind: "textarea", Lang: string(lang),
 		Hint: "In " + q.langName(lang) + ". The line puts before it that it comes from their officer. Ask for a word in reply, never for a digit.",
 	}
-	var texts []string
-	if text := written(q.form, f.Name); text != "" {
-		var err error
-		if texts, err = q.Service.ShowAnswer(c, text, q.now); err != nil {
-			return f, err
-		}
+	text := written(q.form, f.Name)
+	if text == "" {
+		f.Look = q.lookAt(f, c)
+		return f, nil
+	}
+	texts, err := q.Service.ShowAnswer(c, text, q.now)
+	if err != nil {
+		return f, err
 	}
 	f.Look = q.lookAt(f, c, texts...)
+	if len(f.Look.Texts) > 0 { // the line has put them in place already
+		f.Look.Texts[0].Changed = measure(lang, text).Changed
+	}
 	return f, nil
 }
 

@@ -215,6 +215,10 @@ func TestReply(t *testing.T) {
 	require.Equal(t, "From your officer: "+hostile, live.Find("#m-text .sms").Text())
 	require.Contains(t, live.Find("#n-text").Text(), "KES for each phone.")
 	require.NotContains(t, live.body, "<script>")
+	v.Set("text", "It\u2019s dry")
+	live = c.post(at+"/measure", v)
+	require.Equal(t, "From your officer: It's dry", live.Find("#m-text .sms").Text())
+	require.Contains(t, live.Find("#n-text").Text(), "some letters are put in place of others")
 }
 
 // C25: a reply that speaks of the work at a drum is shown with its rule first, and
