@@ -108,8 +108,23 @@ func TestWhatIsHeardInLanguagesThatAreNotSpoken(t *testing.T) {
 func TestWordsOfWorkAbroad(t *testing.T) {
 	for text, lang := range map[string]locales.Lang{
 		"I lit it 2 days ago": "en", "the children came 2 hours ago": "en", "mwana wa jirani amekuja": "sw", "moto": "en",
-		"mon omo lave": "fr", "xem": "fr", "miir": "fr", "rara": "fr", "my hat is on": "en", "no tin": "en", "bamboo 1 drum dry, cut short": "en", "awo": "sw",
+		"mon omo lave": "fr", "xem": "fr", "miir": "fr", "rara": "fr", "my hat is on": "en", "no tin": "en", "bamboo 1 drum dry, cut short": "en",
+		"net": "en", "awo": "sw",
 	} {
 		require.Empty(t, speaks(t, lang).says(text).Heard.Emergency, text)
+	}
+}
+
+// TestNamesAreNoNumbers: what people are called is no number and no answer because
+// some language that is not spoken has a word like it.
+func TestNamesAreNoNumbers(t *testing.T) {
+	for _, text := range []string{"Ben", "Emu", "net", "gesi", "Oya", "Enye", "Ayi"} {
+		p := known(t)
+		p.says("cobs dry")
+		require.Empty(t, p.says(text).Heard.Slots, text)
+		p = known(t)
+		p.says("FORGET ME")
+		require.NotContains(t, keys(p.says(text)), "consent.forgotten", text)
+		require.NotContains(t, keys(p.says(text)), "consent.kept", text)
 	}
 }
