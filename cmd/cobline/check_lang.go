@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"cobline/gateway/review"
 	"cobline/locales"
@@ -44,6 +45,13 @@ func (c *checkCommand) language(t *terminal) error {
 	if n := len(report.Unnoted); n > 0 {
 		fmt.Fprintf(t.out, "%s: %d messages do not say from which English they were made: --note does, once they are right\n", file, n)
 	}
+	if !slices.Contains(report.Catalog.Langs(), c.Lang) {
+		if c.Preview != "" || c.Note || len(c.Only) > 0 {
+			return advised{fmt.Errorf("active.%s.toml is not there", c.Lang), "The language is understood and not spoken: there are no messages to show or to note."}
+		}
+		fmt.Fprintf(t.out, "# language %s is understood and not spoken: words for %d meanings\n", c.Lang, len(report.Catalog.Words(c.Lang)))
+		return toMend(report)
+	}
 	fmt.Fprintf(t.out, "# language %s: %d of %d messages, %d over budget, %d changed in English since, a sentence has %.1f words\n",
 		c.Lang, report.Messages, len(locales.IDs()), report.Over, len(report.Stale), report.Catalog.MeanWords(c.Lang))
 	fmt.Fprintf(t.out, "# %s\n", review.Signed(report.Catalog, c.Lang))
@@ -56,8 +64,13 @@ func (c *checkCommand) language(t *terminal) error {
 	if err := c.write(t, report); err != nil {
 		return err
 	}
+	return toMend(report)
+}
+
+// toMend is the error of a language that is not as it should be.
+func toMend(report *review.Report) error {
 	if n := len(report.Faults) + len(report.Stale); n > 0 {
-		return fmt.Errorf("%d things to mend in language %s", n, c.Lang)
+		return fmt.Errorf("%d things to mend in language %s", n, report.Lang)
 	}
 	return nil
 }
