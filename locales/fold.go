@@ -37,7 +37,13 @@ func Fold(l Lang, s string) string {
 func respelt(l Lang, s string) string {
 	switch l {
 	case "hi":
-		return endings.ReplaceAllString(nasals.Replace(s), "$1")
+		if !strings.ContainsFunc(s, func(r rune) bool { return r >= utf8.RuneSelf }) {
+			return s
+		}
+		if s = nasals.Replace(s); strings.Contains(s, "ं") {
+			s = endings.ReplaceAllString(s, "$1")
+		}
+		return s
 	case "hi-Latn":
 		return roman(s)
 	}
@@ -49,19 +55,42 @@ var nasals = strings.NewReplacer("ङ्", "ं", "ञ्", "ं", "ण्", "�
 
 var endings = regexp.MustCompile(`ं+($|[^\pL\pM])`)
 
+// roman respells a text of Roman Hindi. Every text is folded so, whatever it is in:
+// most words hold none of these sounds and cost a look.
 func roman(s string) string {
-	words := strings.Split(squeezed(sounds.Replace(s)), " ")
+	if sounded(s) {
+		s = squeezed(sounds.Replace(s))
+	}
+	if !strings.Contains(s, " ") {
+		return romanWord(s)
+	}
+	words := strings.Split(s, " ")
 	for i, w := range words {
-		if one, ok := oneWord[w]; ok {
-			words[i] = one
-			continue
-		}
-		for len(w) > 4 && (strings.HasSuffix(w, "un") || strings.HasSuffix(w, "en")) { // the nasal sign: kholun, kholen
-			w = w[:len(w)-1]
-		}
-		words[i] = w
+		words[i] = romanWord(w)
 	}
 	return strings.Join(words, " ")
+}
+
+func romanWord(w string) string {
+	if one, ok := oneWord[w]; ok {
+		return one
+	}
+	for len(w) > 4 && (strings.HasSuffix(w, "un") || strings.HasSuffix(w, "en")) { // the nasal sign: kholun, kholen
+		w = w[:len(w)-1]
+	}
+	return w
+}
+
+// sounded reports whether a text holds one of the sounds, or a letter twice in a
+// row.
+func sounded(s string) bool {
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c == 'w', c == 'z', i > 0 && c == s[i-1] && c >= 'a' && c <= 'z', i > 0 && c == 'h' && (s[i-1] == 'p' || s[i-1] == 's'):
+			return true
+		}
+	}
+	return false
 }
 
 // squeezed returns a text with no small letter twice in a row.

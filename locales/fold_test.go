@@ -185,3 +185,13 @@ func BenchmarkFold(b *testing.B) {
 		})
 	}
 }
+
+// What holds none of the sounds is as it was: the look at them misses none.
+func TestSounded(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.StringMatching(`[a-eghopswz ]{0,12}`).Draw(t, "text")
+		if !sounded(s) {
+			require.Equal(t, s, squeezed(sounds.Replace(s)))
+		}
+	})
+}
