@@ -243,3 +243,32 @@ func TestACoinOfAnotherName(t *testing.T) {
 	require.Contains(t, all(p.lasts("2", "0")), "Charcoal costs 100 KSh a kg")
 	require.Equal(t, []string{"ask.starch-price"}, keys(speaks(t, "en").lasts("price", "20 dola")))
 }
+
+// TestEveryNameOfALanguage: whatever a language is called in any of them, and in
+// whatever language a person speaks with the line, its name chooses it.
+func TestEveryNameOfALanguage(t *testing.T) {
+	catalog, err := locales.Load()
+	require.NoError(t, err)
+	for _, named := range catalog.Heard() {
+		for concept, spellings := range catalog.Words(named) {
+			l, ok := strings.CutPrefix(concept, "lang.")
+			want := locales.Lang(l)
+			if !ok || !slices.Contains(catalog.Langs(), want) {
+				continue
+			}
+			for _, spelling := range spellings {
+				if len(spelling) < 3 {
+					continue // two letters count in their own language alone
+				}
+				for _, session := range catalog.Langs() {
+					p := newPhone(t)
+					p.langs = catalog.Langs()
+					p.state.Lang, p.state.Chosen, p.state.Met = session, true, true
+					got := p.says(spelling).Heard.Lang
+					require.True(t, got == want || locales.Kin(got, want) && locales.Script(got) == locales.Written(spelling),
+						"%q, a name of %s in %s, is %s to who speaks %s", spelling, want, named, got, session)
+				}
+			}
+		}
+	}
+}
