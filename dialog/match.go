@@ -288,7 +288,6 @@ type langset uint64
 // look tells of all, however many there are.
 type folding struct {
 	lang    locales.Lang // one of them
-	langs   langset
 	holders map[string]langset
 }
 
@@ -358,7 +357,6 @@ func compile(c *locales.Catalog) lexicons {
 		}
 		v.fold = out.folding(l)
 		f := &out.folds[v.fold]
-		f.langs |= v.bit
 		for word := range v.holders {
 			f.holders[word] |= v.bit
 		}
@@ -576,10 +574,9 @@ func (s span) among(at func(int) int) span {
 }
 
 // harms reads every phrase of harm that starts at any word, in each language as
-// that folds it, but for those that
-// lie within an ordinary phrase of the trade or a longer phrase of harm: "the
-// goats are dead" is not "dead".
-// What officers taught adds to them and takes none away.
+// that folds it, but for those that lie within an ordinary phrase of the trade or a
+// longer phrase of harm: "the goats are dead" is not "dead". What officers taught
+// adds to them and takes none away.
 func harms(ears []ear, held []langset) []span {
 	var out, trade, added []span
 	for i, e := range ears {

@@ -33,9 +33,9 @@ type part struct {
 }
 
 // readText reads a text for a person of a place who speaks l, where some languages
-// are switched on. What officers
-// taught has the rank of the catalogue's own words, but is not looked at in a
-// text that reports on a burn or asks for peace without it.
+// are switched on; nil are all. What officers taught has the rank of the
+// catalogue's own words, but is not looked at in a text that reports on a burn or
+// asks for peace without it.
 func (e *Engine) readText(l locales.Lang, on []locales.Lang, text string, taught *Overlay, place string) reading {
 	r := reading{text: text, lang: l, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
 	ears, held := e.lexicons.ears(l, on, r.tokens, taught, place)
