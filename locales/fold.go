@@ -170,9 +170,9 @@ var apostrophes = map[Lang]string{"fr": " ", "ha": "'", "ht": " "}
 
 // twice holds the letters that make another word when they are doubled: in
 // English feel is not fell, in Creole sann is ash and san without, vann sells and
-// van is wind. In Roman Hindi
-// they are other vowels.
-var twice = map[Lang]string{"en": "eo", "hi-Latn": "eo", "ht": "n"}
+// van is wind, in Hausa kunna lights, kuna is a burn, babba big and baba father.
+// In Roman Hindi they are other vowels.
+var twice = map[Lang]string{"en": "eo", "ha": "bn", "hi-Latn": "eo", "ht": "n"}
 
 // Folding names how a language folds: two languages of one name fold every text
 // alike.
