@@ -2,8 +2,10 @@ package main
 
 import (
 	"log/slog"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -55,6 +57,9 @@ func TestDemo(t *testing.T) {
 	}
 	d, err := readDistrict()
 	require.NoError(t, err)
+	c, err := demoConfig(t.TempDir(), nil)
+	require.NoError(t, err)
+	require.ElementsMatch(t, slices.Collect(maps.Keys(d.Words)), c.Langs, "what is switched on is what they speak")
 	for l := range d.Words {
 		require.Greater(t, langs[string(l)], 10, l)
 	}
