@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -143,7 +144,13 @@ func TestSegmentsAgainstOtherLibraries(t *testing.T) {
 		p := Split(text)
 		name, n := p.Encoding.String(), len(p.Segments)
 		require.Equal(t, []string{name, name}, counted[i].Alphabets, "%q", text)
-		require.Equal(t, []int{n, n}, counted[i].Segments, "%q", text)
+		byUnits := n
+		if p.Encoding == UCS2 && n > 1 && strings.ContainsFunc(text, unicode.IsMark) {
+			// split-sms cuts a letter from its vowel sign, which a phone then shows
+			// alone; the others keep it whole, and may take one segment more.
+			byUnits = (p.Units + 66) / 67
+		}
+		require.Equal(t, []int{byUnits, n}, counted[i].Segments, "%q", text)
 	}
 }
 
