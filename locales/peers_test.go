@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -63,6 +64,33 @@ func wholes(t *testing.T, rule string) (list []int) {
 	return list
 }
 
+// halves returns the samples of a rule that are not whole and have one decimal.
+func halves(t *testing.T, rule string) (list []float64) {
+	_, samples, _ := strings.Cut(rule, "@decimal ")
+	for sample := range strings.SplitSeq(samples, ",") {
+		first, last, ok := strings.Cut(strings.TrimSpace(sample), "~")
+		if !ok {
+			last = first
+		}
+		if first == "" || first == "…" || strings.ContainsAny(first, "ce") {
+			continue
+		}
+		from, err := strconv.ParseFloat(first, 64)
+		require.NoError(t, err)
+		to, err := strconv.ParseFloat(last, 64)
+		require.NoError(t, err)
+		if _, digits, _ := strings.Cut(first, "."); len(digits) != 1 {
+			continue
+		}
+		for tenths := int(math.Round(10 * from)); tenths <= int(math.Round(10*to)); tenths++ {
+			if tenths%10 != 0 {
+				list = append(list, float64(tenths)/10)
+			}
+		}
+	}
+	return list
+}
+
 // Each language counts by the rule of CLDR, with the numbers that CLDR gives as
 // samples of each form. What CLDR has no rule for counts like English.
 func TestPluralsAgainstCLDR(t *testing.T) {
@@ -72,7 +100,7 @@ func TestPluralsAgainstCLDR(t *testing.T) {
 		}
 	}
 	readJSON(t, &data, cldr(t), "cldr-core/supplemental/plurals.json")
-	compared := 0
+	compared, parts := 0, 0
 	for l := range strings.FieldsSeq(concepts["lang"]) {
 		rules := data.Supplemental.Cardinal[l]
 		if rules == nil {
@@ -99,9 +127,19 @@ func TestPluralsAgainstCLDR(t *testing.T) {
 				require.Equal(t, fmt.Sprintf("%s %d", form, n), c.Count(Lang(l), "recipe.sacks", n, nil), "%s", l)
 				compared++
 			}
+			for _, v := range halves(t, rule) {
+				text, one := c.One(Lang(l), "recipe.sacks", v, "some")
+				if one {
+					require.Equal(t, form+" some", text, "%s %v", l, v)
+				} else {
+					require.NotEqual(t, "one", form, "%s %v", l, v)
+				}
+				parts++
+			}
 		}
 	}
 	require.Greater(t, compared, 300)
+	require.Greater(t, parts, 200)
 }
 
 // regional are the languages whose decimal mark is that of a region: the Spanish
