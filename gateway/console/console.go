@@ -102,6 +102,7 @@ type Console struct {
 	storage  storage
 	phones   phones
 	counts   headcounts
+	patience time.Duration // how long a page waits for what is being counted
 }
 
 // New returns a console. Every page is parsed here.
@@ -109,7 +110,7 @@ func New(o Options) (*Console, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	c := &Console{Options: o, storage: storage{o.Desk, o.Now}}
+	c := &Console{Options: o, storage: storage{o.Desk, o.Now}, patience: patience}
 	var err error
 	if c.pages, err = parsePages(); err != nil {
 		return nil, err

@@ -93,6 +93,7 @@ func newConsole(t *testing.T) *office {
 		Phones: gateway.NewOffice(notices, gateway.OfficeOptions{Rounds: 100}),
 	})
 	require.NoError(t, err)
+	o.patience = time.Minute // on a busy machine too
 	for _, r := range Roles {
 		require.NoError(t, accounts.Add(context.Background(), r.String(), r, password, false, morning))
 	}

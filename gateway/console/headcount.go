@@ -17,7 +17,8 @@ import (
 // sent. With many people that takes longer than anybody waits for a page, so it
 // goes on behind the page, which tells how far it is.
 
-// patience is how long a page waits for what is being counted.
+// patience is how long a page waits for what is being counted, if nobody says
+// otherwise.
 const patience = 100 * time.Millisecond
 
 const (
@@ -42,8 +43,8 @@ type headcount struct {
 }
 
 // wait reports whether it is counted, or was soon after.
-func (c *headcount) wait(ctx context.Context) bool {
-	ctx, cancel := context.WithTimeout(ctx, patience)
+func (c *headcount) wait(q *request) bool {
+	ctx, cancel := context.WithTimeout(q.ctx, q.patience)
 	defer cancel()
 	select {
 	case <-c.done:
@@ -142,7 +143,7 @@ func (q *request) count(f *noticeForm, n gateway.Notice, lately time.Duration) (
 		})
 	}()
 	var unfit gateway.Unfit
-	if c.wait(q.ctx) && errors.As(c.err, &unfit) { // which is found before anybody is looked at
+	if c.wait(q) && errors.As(c.err, &unfit) { // which is found before anybody is looked at
 		f.What.Fault = sentence(unfit.Error())
 	}
 	return c, nil

@@ -145,6 +145,26 @@ func TestReminderByKeyboard(t *testing.T) {
 	require.Contains(t, b.read("tbody tr"), "Rain is likely")
 }
 
+// TestACountLeadsOn: what takes long to count shows how far it is, and comes by
+// itself.
+func TestACountLeadsOn(t *testing.T) {
+	o := newConsole(t)
+	o.joined("lakeside", 1, 2)
+	store := &halting{o.store, make(chan struct{}), make(chan error, 100)}
+	o.Notices, o.patience = gateway.NewNotices(store, o.Service), patience
+	o.weather("home")
+	b := browse(t, o)
+	b.signIn(Officer)
+	b.until("#counting", "is being counted")
+	b.open("/office/notices/new")
+	b.do(chromedp.SendKeys(chromedp.CSS("#f-text-en"), "Training on Friday."), chromedp.Click(chromedp.CSS("form[action='/office/notices/preview'] button")))
+	b.come("#progress")
+	b.sound("notice-being-counted")
+	close(store.goes)
+	b.come("form[action='/office/notices/send']")
+	require.Contains(t, b.read(".facts"), "Phones 2 (2 accepted)")
+}
+
 // references returns the references to notices that wait, whose texts are made
 // when they are told.
 func (o *office) references() (refs []gateway.Outbound) {

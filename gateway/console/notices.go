@@ -464,7 +464,7 @@ func (q *request) noticeCount() error {
 	if c == nil {
 		return q.done("/notices/new", "That count is gone. Write the notice again.")
 	}
-	if !c.wait(q.ctx) {
+	if !c.wait(q) {
 		return q.render("notice-count", noticeCountView{c.looked.Load(), c.of.Load(), c.hidden()})
 	}
 	page, err := q.previewOf(c)

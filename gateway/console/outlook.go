@@ -161,7 +161,7 @@ func (q *request) outlookAt() error {
 // outlooks are those of all places, and when what is under way in them was
 // counted; zero if it is being counted for the first time.
 func (q *request) outlooks() ([]forecast.Outlook, time.Time, error) {
-	ctx, cancel := context.WithTimeout(q.ctx, patience)
+	ctx, cancel := context.WithTimeout(q.ctx, q.patience)
 	defer cancel()
 	around, at, err := q.Notices.Around(ctx, q.now)
 	if err != nil && !errors.Is(err, gateway.ErrCounting) {

@@ -280,7 +280,7 @@ func TestWeatherIsTakenAway(t *testing.T) {
 func TestCensus(t *testing.T) {
 	o := newConsole(t)
 	store := &halting{o.store, make(chan struct{}), make(chan error, 10)}
-	o.Notices = gateway.NewNotices(store, o.Service)
+	o.Notices, o.patience = gateway.NewNotices(store, o.Service), patience
 	o.weather("home")
 	c := o.as(Viewer)
 	p := c.get("/office/outlook")
@@ -293,6 +293,7 @@ func TestCensus(t *testing.T) {
 	require.Eventually(t, func() bool {
 		return strings.Contains(c.get("/office/outlook").text(), "Persons as counted Mon 2 Mar 09:30 EAT.")
 	}, 10*time.Second, 5*time.Millisecond)
+	o.patience = time.Minute
 	for _, text := range []string{"hi", "cobs 2 drums snaps", "1", "LIT"} {
 		o.says(person(t, 1), text)
 	}
@@ -301,7 +302,7 @@ func TestCensus(t *testing.T) {
 	require.Zero(t, p.Find("head noscript").Length())
 	o.wait(2 * time.Minute)
 	require.Contains(t, c.get("/office/outlook").text(), "1 with a drum alight")
-	store.goes = make(chan struct{})
+	store.goes, o.patience = make(chan struct{}), patience
 	o.wait(2 * time.Minute)
 	require.Contains(t, c.get("/office/outlook").text(), "Persons as counted Mon 2 Mar 09:32 EAT.", "a new one is not there yet")
 	close(store.goes)
