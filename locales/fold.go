@@ -152,6 +152,8 @@ var oneWord = func() map[string]string {
 		"dram":  "drum drm drums drams",
 		"koyla": "koila koela koyela koyala coyla",
 		"kyo":   "kyu kyun kyon",
+		"mesej": "mesage masage msg", "nambar": "number nmbr",
+		"ye": "yah yeh", "vo": "vah voh",
 		"dono":  "donon",
 		"bacha": "bachcha bcha bchcha",
 		"bache": "bachche bche",

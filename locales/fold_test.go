@@ -37,7 +37,7 @@ func TestFold(t *testing.T) {
 		{"hi-Latn", "Geela paanii WAPAS zyaada", "gila pani vapas jyada"},
 		{"hi-Latn", "dhuwan nhi h, drum kholun?", "dhua nahi h, dram kholun?"},
 		{"hi-Latn", "maine nhi kholun baarish", "maine nahi kholu baris"},
-		{"hi-Latn", "saphed phir fir wo woh", "safed fir fir vo voh"},
+		{"hi-Latn", "saphed phir fir wo woh", "safed fir fir vo vo"},
 		{"hi-Latn", "teen ten dooo kholee khole", "tin ten do kholi khole"},
 		{"hi", "हिंदी हिँदी हिन्दी लकड़ी लकडी", "हिंदी हिंदी हिंदी लकडी लकडी"},
 		{"hi", "नहीं, है हैं में।", "नही, है है मे."},
