@@ -40,6 +40,13 @@ var unsaid = map[locales.ID]string{
 	"light.text-lit":               "a good drum named in the first text of all is asked about all the same",
 }
 
+// least are messages that the scripts of every language say, or one in the place of
+// each: of a recipe, a burn, drying, an emergency, STOP and START.
+var least = strings.Fields(`
+	recipe.load recipe.expect recipe.light burn.lit burn.smoke burn.wait burn.not-before burn.may-open burn.spread
+	dry.briquettes caution.drying aid.burn aid.no-number|aid.call consent.stopped|consent.stopped-burn|consent.stopped-lit consent.started
+`)
+
 // marks finds the marks of marked: language and message.
 var marks = regexp.MustCompile("\uE000([a-zA-Z-]+) ([a-z0-9.-]+)\uE001")
 
@@ -135,10 +142,16 @@ func TestScriptsHoldEverything(t *testing.T) {
 		if dialled.MatchString(script) {
 			continue
 		}
-		p := newPhone(t)
+		p, before := newPhone(t), []string(nil)
 		p.e = e
 		p.listen = func(turn dialog.Turn) {
 			heard(lang, "topic", turn.Heard.Topic)
+			for _, answer := range []string{"recipe.load", "binder.flour"} {
+				if slices.Contains(keys(turn), answer) && slices.Contains(before, answer) {
+					heard(lang, "answer", "corrected")
+				}
+			}
+			before = keys(turn)
 			heard(lang, "emergency", turn.Heard.Emergency)
 			for _, d := range turn.State.Drums {
 				heard(lang, "stage", d.Stage)
@@ -170,6 +183,16 @@ func TestScriptsHoldEverything(t *testing.T) {
 					missing = append(missing, wanted)
 				}
 			}
+		}
+	}
+	for _, lang := range catalog.Langs() {
+		for _, id := range least {
+			if !slices.ContainsFunc(strings.Split(id, "|"), func(id string) bool { return said[string(lang)+" message "+id] }) {
+				missing = append(missing, string(lang)+" message "+id+": a script under testdata/conversations/"+string(lang)+" must say it")
+			}
+		}
+		if !said[string(lang)+" answer corrected"] {
+			missing = append(missing, string(lang)+": no script under testdata/conversations/"+string(lang)+" corrects a recipe or a paste")
 		}
 	}
 	require.Zero(t, catalog.Misses(), "a message or an argument of one is not there")
