@@ -41,7 +41,7 @@ func TestFold(t *testing.T) {
 		{"hi-Latn", "teen ten dooo kholee khole", "tin ten do kholi khole"},
 		{"hi", "हिंदी हिँदी हिन्दी लकड़ी लकडी", "हिंदी हिंदी हिंदी लकडी लकडी"},
 		{"hi", "नहीं, है हैं में।", "नही, है है मे."},
-		{"hi", "क‍ष पानी २ बोरी।", "कष पानी 2 बोरी."},
+		{"hi", "क\u200dष पानी २ बोरी।", "कष पानी 2 बोरी."},
 		{"fr", "j’ai brûlé", "j ai brule"},
 		{"fr", "œuf", "oeuf"},
 		{"pt", "CARVÃO", "carvao"},

@@ -91,6 +91,27 @@ func halves(t *testing.T, rule string) (list []float64) {
 	return list
 }
 
+// holds reports whether the decimals among the samples of a rule hold a number.
+func holds(t *testing.T, rule string, v float64) bool {
+	_, samples, _ := strings.Cut(rule, "@decimal ")
+	for sample := range strings.SplitSeq(samples, ",") {
+		first, last, ok := strings.Cut(strings.TrimSpace(sample), "~")
+		if !ok {
+			last = first
+		}
+		from, err := strconv.ParseFloat(first, 64)
+		if err != nil {
+			continue // the dots at the end, or a million written short
+		}
+		to, err := strconv.ParseFloat(last, 64)
+		require.NoError(t, err)
+		if from <= v && v <= to {
+			return true
+		}
+	}
+	return false
+}
+
 // Each language counts by the rule of CLDR, with the numbers that CLDR gives as
 // samples of each form. What CLDR has no rule for counts like English.
 func TestPluralsAgainstCLDR(t *testing.T) {
@@ -123,6 +144,17 @@ func TestPluralsAgainstCLDR(t *testing.T) {
 		c := smallCatalog(t, map[string]string{file("active", Lang(l)): text})
 		for name, rule := range rules {
 			form := strings.TrimPrefix(name, "pluralRule-count-")
+			for _, half := range []float64{0.5, 1.5} {
+				if !holds(t, rule, half) {
+					continue
+				}
+				text, ok := c.One(Lang(l), "recipe.sacks", half, "x")
+				require.Equal(t, c.Count(Lang(l), "recipe.sacks", 1, nil) == form+" 1", ok, "%s %v", l, half)
+				if ok {
+					require.Equal(t, form+" x", text)
+				}
+				compared++
+			}
 			for _, n := range wholes(t, rule) {
 				require.Equal(t, fmt.Sprintf("%s %d", form, n), c.Count(Lang(l), "recipe.sacks", n, nil), "%s", l)
 				compared++
