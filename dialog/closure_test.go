@@ -393,12 +393,16 @@ func TestNoStateWithoutAWayOut(t *testing.T) {
 	c := &closure{engine: p.e, catalog: catalog, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", questions: map[string]*spot{}, faults: map[string]string{}}
 	begin := time.Now()
 	level := []*spot{{now: p.now}}
+	small := os.Getenv("COBLINE_SCALE") == "small"
 	for l := range languages(t) {
+		if small && !slices.Contains([]locales.Lang{"en", "sw", "hi"}, l) {
+			continue // one that pays by 160 letters and one by 70
+		}
 		p.switchOn(l)
 		level = append(level, &spot{now: p.now, state: dialog.State{Lang: l, Chosen: true, Met: true}})
 	}
 	farthest := 1000
-	if os.Getenv("COBLINE_SCALE") == "small" {
+	if small {
 		farthest = 3
 	}
 	states, steps := c.run(level, farthest)

@@ -230,6 +230,9 @@ func TestC25NothingTaughtTurnsAnAlarm(t *testing.T) {
 			w := dialog.World{Facts: &dialog.Facts{Taught: dialog.NewOverlay(lessons, nil)}, Channel: dialog.Ability{Sends: true}}
 			changed := 0
 			for _, row := range corpus(t) {
+				if row["lang"] != string(l) && row["lang"] != "en" {
+					continue // a lesson is of one language
+				}
 				s := dialog.State{Met: true, Lang: l, Chosen: true}
 				ev := dialog.Said{Text: row["text"], Via: dialog.SMS}
 				before := engine(t).Step(s, ev, dialog.World{Channel: dialog.Ability{Sends: true}}).Heard
@@ -268,14 +271,16 @@ func TestC25StopInEveryLanguage(t *testing.T) {
 		}
 	}
 	overlay := dialog.NewOverlay(lessons, nil)
-	for _, heard := range catalog.Heard() {
-		for _, spelling := range catalog.Words(heard)["word.stop"] {
-			for _, texts := range [][]string{nil, {"cobs 2 drums"}, {"cobs 1 drum snaps", "lit"}, {"ask"}} {
-				plain, taught := newPhone(t), newPhone(t)
-				taught.taught = overlay
-				for _, text := range append(texts, spelling) {
-					require.Equal(t, plain.says(text).Replies, taught.says(text).Replies, "%s after %v", spelling, texts)
-				}
+	for _, texts := range [][]string{nil, {"cobs 2 drums"}, {"cobs 1 drum snaps", "lit"}, {"ask"}} {
+		plain, taught := newPhone(t), newPhone(t)
+		taught.taught = overlay
+		for _, text := range texts {
+			require.Equal(t, plain.says(text).Replies, taught.says(text).Replies, texts)
+		}
+		for _, heard := range catalog.Heard() {
+			for _, spelling := range catalog.Words(heard)["word.stop"] {
+				plain, taught := *plain, *taught
+				require.Equal(t, plain.says(spelling).Replies, taught.says(spelling).Replies, "%s after %v", spelling, texts)
 				require.True(t, taught.state.Stopped, spelling)
 			}
 		}
