@@ -126,7 +126,7 @@ func TestOptionsByTheirWords(t *testing.T) {
 func TestTheAdviceOnHalfBurnedPiecesWorks(t *testing.T) {
 	for lang, words := range languages(t) {
 		text := words.Say.Halves
-		catalog, err := locales.Load()
+		catalog, err := theCatalog()
 		require.NoError(t, err)
 		require.Contains(t, catalog.Text(lang, "advice.unsure", nil), text)
 		p := sealed(t)

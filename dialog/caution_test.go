@@ -40,7 +40,7 @@ var stages = []struct {
 // TestMustCautions plays every way to every stage in every language, on a channel
 // that sends and on one that cannot, with the drum's past known or not.
 func TestMustCautions(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for l, words := range languages(t) {
 		require.Len(t, words.Caution, len(stages), l)

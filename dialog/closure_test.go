@@ -388,7 +388,7 @@ func (c *closure) run(level []*spot, farthest int) (states, steps int) {
 func TestNoStateWithoutAWayOut(t *testing.T) {
 	p := newPhone(t)
 	p.place.Duty = 1
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	c := &closure{engine: p.e, catalog: catalog, phone: p, whole: os.Getenv("COBLINE_SCALE") == "long", questions: map[string]*spot{}, faults: map[string]string{}}
 	begin := time.Now()

@@ -424,7 +424,7 @@ func TestC7LitAllTheSame(t *testing.T) {
 // ask returns a text that gives the waste by its English name, one drum and the
 // dryness; waste that chokes a plain drum gets its pipe first.
 func ask(t testing.TB, p *phone, w calc.Waste, dryness string) string {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	name := catalog.Text("en", locales.ID("waste."+string(w)), nil)
 	feed, err := calc.Feed(w)
@@ -462,7 +462,7 @@ func TestC8TheDrumsPast(t *testing.T) {
 // to; more drums are asked about, the same are not, and a drum that is lit without
 // having been asked about brings the caution.
 func TestC8OncePerDrum(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for l, words := range languages(t) {
 		one, two, three := words.load(t, l, "1"), words.load(t, l, "2"), words.load(t, l, "3")
@@ -791,7 +791,7 @@ func TestC16TierBAsksForTheWord(t *testing.T) {
 
 // TestC17FixedLines: the English masters, letter by letter, one segment each.
 func TestC17FixedLines(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for id, want := range map[locales.ID]string{
 		"aid.gas":          "GAS DANGER! All go out to fresh air now. Do not go back in. Very sick, pregnant, old or child: go to clinic now. If someone will not wake, call for help.",
@@ -1005,7 +1005,7 @@ func absent(t testing.TB, l locales.Lang) *phone {
 // TestC21HistoryIsShownAfterAQuestion that shows nothing: after 120 quiet days
 // the record is opened by a yes, detached by a no, and used for nothing before.
 func TestC21HistoryIsShownAfterAQuestion(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for l, words := range languages(t) {
 		p := absent(t, l)
@@ -1055,7 +1055,7 @@ func TestC21NoticesWaitForTheOwner(t *testing.T) {
 // TestC21OnAGroupsPhone a text may begin with a name, each named drum learns for
 // itself, and STOP and FORGET ME say whom they affect.
 func TestC21OnAGroupsPhone(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for l, words := range languages(t) {
 		p, say := known(t), words.Say

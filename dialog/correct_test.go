@@ -167,7 +167,7 @@ func TestACallClosesTheQuestion(t *testing.T) {
 // TestWordsThatCollide: words that mean one thing in one language and another in
 // the next count only where they belong, whole and exactly.
 func TestWordsThatCollide(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	spoken := catalog.Langs()
 	for _, row := range []struct {

@@ -32,7 +32,7 @@ var notSpoken = map[locales.Lang]struct {
 // languages, by people who do not speak them; those from "memory" were added here,
 // no surer. A short word that is another one elsewhere alarms only beside another.
 func TestCriesInLanguagesThatAreNotSpoken(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	cried, listed := map[locales.Lang]int{}, 0
 	for _, row := range rows(t, "cries") {
@@ -69,7 +69,7 @@ func TestACryIsAnsweredInTheLanguageOfTheSession(t *testing.T) {
 		p := speaks(t, chosen)
 		turn := p.says("omwana ayokeddwa")
 		require.Equal(t, "burn", turn.Heard.Emergency)
-		catalog, err := locales.Load()
+		catalog, err := theCatalog()
 		require.NoError(t, err)
 		require.Equal(t, catalog.Text(chosen, "aid.burn", nil), turn.Replies[0].Text)
 		for _, r := range turn.Replies {
@@ -81,7 +81,7 @@ func TestACryIsAnsweredInTheLanguageOfTheSession(t *testing.T) {
 // TestWhatIsHeardInLanguagesThatAreNotSpoken: HELP, STOP, a number, a yes and the
 // language's own name. No everyday word of theirs stops the messages.
 func TestWhatIsHeardInLanguagesThatAreNotSpoken(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for lang, words := range notSpoken {
 		require.Contains(t, catalog.Heard(), lang)

@@ -202,7 +202,7 @@ func TestAFirstTextThatNamesALanguage(t *testing.T) {
 // TestSwitchingLanguagesKeepsTheSlots: whatever two languages a person changes
 // between, in the middle of a question, what was said stays said.
 func TestSwitchingLanguagesKeepsTheSlots(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for _, from := range catalog.Langs() {
 		for _, to := range catalog.Langs() {
@@ -247,7 +247,7 @@ func TestACoinOfAnotherName(t *testing.T) {
 // TestEveryNameOfALanguage: whatever a language is called in any of them, and in
 // whatever language a person speaks with the line, its name chooses it.
 func TestEveryNameOfALanguage(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for _, named := range catalog.Heard() {
 		for concept, spellings := range catalog.Words(named) {

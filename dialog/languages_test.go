@@ -94,7 +94,7 @@ func (p *phone) switchOn(l locales.Lang) {
 
 // load is the text that asks for the recipe of some drums of dry cobs.
 func (w *language) load(t testing.TB, l locales.Lang, drums string) string {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	return strings.Join([]string{catalog.Text(l, "waste.maize-cob", nil), w.Recipe.Drums, drums, w.Recipe.Dry}, " ")
 }
@@ -102,7 +102,7 @@ func (w *language) load(t testing.TB, l locales.Lang, drums string) string {
 // TestEveryLanguageHasItsTexts: what is spoken has a file of testdata/languages with
 // every section filled, and texts enough in testdata/understanding.
 func TestEveryLanguageHasItsTexts(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	all := languages(t)
 	for _, l := range []locales.Lang{"en", "fr", "sw"} {

@@ -21,7 +21,7 @@ func (p *phone) rain(in time.Duration) dialog.Notice {
 // is worth nothing after it. A notice in words falls back to the line's own
 // language.
 func TestC24ReadyNotice(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for lang := range languages(t) {
 		when := catalog.Text(lang, "when.day", locales.Args{"Day": catalog.Text(lang, "day.mon", nil), "Time": "15:00"})
@@ -160,7 +160,7 @@ func TestC18NoticeAsksForAWord(t *testing.T) {
 	} {
 		require.Equal(t, asks, dialog.AsksForDigit(text), text)
 	}
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for _, lang := range catalog.Langs() {
 		for _, ready := range dialog.ReadyNotices {

@@ -18,7 +18,7 @@ import (
 // to six drums, dry or nearly dry, in the morning or too late, with the drum's
 // past known or not.
 func recipes(t testing.TB, l locales.Lang, visit func(name string, turn dialog.Turn)) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	words := languages(t)[l].Recipe
 	for _, w := range calc.Wastes() {

@@ -111,8 +111,11 @@ func place(t testing.TB) dialog.Place {
 	return dialog.Place{Key: "home", Name: "Kisimani", Zone: zone, Lat: -1.29, Lon: 36.82, Altitude: 1700}
 }
 
+// theCatalog is read once for all tests.
+var theCatalog = sync.OnceValues(locales.Load)
+
 var theEngine = sync.OnceValues(func() (*dialog.Engine, error) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	if err != nil {
 		return nil, err
 	}

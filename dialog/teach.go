@@ -343,10 +343,10 @@ func (e *Engine) checkSlip(o *objections, r reading, l Lesson) {
 	for _, lang := range e.lexicons.order {
 		var near []string
 		for phrase, concepts := range e.lexicons.words[lang].main.meanings {
-			guarded := slices.ContainsFunc(concepts, func(c string) bool {
-				return ruleOf(c) != "" && c != l.Concept
-			})
-			if guarded && oneSlip(word, phrase) {
+			if d := len(phrase) - len(word); d < -utf8.UTFMax || d > utf8.UTFMax || !oneSlip(word, phrase) {
+				continue
+			}
+			if slices.ContainsFunc(concepts, func(c string) bool { return ruleOf(c) != "" && c != l.Concept }) {
 				near = append(near, phrase)
 			}
 		}

@@ -262,7 +262,7 @@ func TestC25NothingTaughtTurnsAnAlarm(t *testing.T) {
 // TestC25StopInEveryLanguage: no lesson takes STOP from anybody, whatever is being
 // asked and however the drum stands.
 func TestC25StopInEveryLanguage(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	var lessons []dialog.Lesson
 	for l := range languages(t) {

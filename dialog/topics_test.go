@@ -107,7 +107,7 @@ func TestEveryTopicThreeWays(t *testing.T) {
 // TestEveryTopicSaysHowToGoOn: an answer says how to change what it assumed, and
 // its last words are the one next step.
 func TestEveryTopicSaysHowToGoOn(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	for i, j := range journeys {
 		for l := range languages(t) {
@@ -354,7 +354,7 @@ var trade = []string{
 // TestBackFromAWithdrawnTie: going back from a tie whose question was withdrawn
 // asks what is open below it.
 func TestBackFromAWithdrawnTie(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	e, err := dialog.New(catalog, dialog.Options{})
 	require.NoError(t, err)
@@ -373,7 +373,7 @@ func TestBackFromAWithdrawnTie(t *testing.T) {
 // messages of at most two segments, three for a list, and no message lacks a
 // word.
 func TestTradeInAnyOrder(t *testing.T) {
-	catalog, err := locales.Load()
+	catalog, err := theCatalog()
 	require.NoError(t, err)
 	e, err := dialog.New(catalog, dialog.Options{})
 	require.NoError(t, err)

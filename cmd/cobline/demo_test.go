@@ -110,10 +110,7 @@ func TestDemo(t *testing.T) {
 func TestDemoAtEveryHour(t *testing.T) {
 	c, err := demoConfig(t.TempDir(), nil)
 	require.NoError(t, err)
-	step := 1
-	if os.Getenv("COBLINE_SCALE") == "small" {
-		step = 8
-	}
+	step := map[string]int{"small": 12, "": 4, "long": 1}[os.Getenv("COBLINE_SCALE")]
 	for hour := 0; hour < 24; hour += step {
 		now := time.Date(2027, 2, 17, hour, 7, 0, 0, c.zone())
 		t.Run(now.Format("15:04"), func(t *testing.T) {
