@@ -334,10 +334,12 @@ func (l *loader) validate() {
 	_, _, err := net.SplitHostPort(l.Listen)
 	l.want(err == nil, "listen", "must be an address and a port, such as 127.0.0.1:8080")
 	l.want(countryCode.MatchString(l.Country), "country", "must be two capital letters (ISO 3166), such as KE")
-	if catalog, err := builtIn(); err != nil {
-		l.wrong("langs", "the languages built in cannot be read: %v", err)
-	} else {
-		l.validateLangs(catalog)
+	if len(l.Langs)+len(l.Reviewers) > 0 || l.DefaultLang != locales.Default { // else there is nothing to hold to the languages
+		if catalog, err := builtIn(); err != nil {
+			l.wrong("langs", "the languages built in cannot be read: %v", err)
+		} else {
+			l.validateLangs(catalog)
+		}
 	}
 	l.want(slices.Contains(logLevels, l.Log), "log", "must be one of %s", strings.Join(logLevels, ", "))
 	l.want(l.Store.Kind == "bolt", "store.kind", "must be bolt")

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -21,9 +22,11 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs the sessions of testdata/cli. Each finds a free address in
-// $ADDR for a line of its own.
+// $ADDR for a line of its own. At the small size it runs those in which commands
+// speak to a line that serves: the race detector finds nothing in one that is
+// alone, and makes each take seconds to begin.
 func TestScripts(t *testing.T) {
-	testscript.Run(t, testscript.Params{
+	params := testscript.Params{
 		Dir:                "../../testdata/cli",
 		RequireUniqueNames: true,
 		Setup: func(e *testscript.Env) error {
@@ -32,7 +35,14 @@ func TestScripts(t *testing.T) {
 			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP, "metric": scriptMetric, "svg": scriptSVG},
-	})
+	}
+	if os.Getenv("COBLINE_SCALE") == "small" {
+		for _, name := range []string{"forecast", "notice", "officer-phone", "serve"} {
+			params.Files = append(params.Files, filepath.Join(params.Dir, name+".txtar"))
+		}
+		params.Dir = ""
+	}
+	testscript.Run(t, params)
 }
 
 // scriptHTTP is the command
