@@ -230,6 +230,18 @@ func TestSwitchingLanguagesKeepsTheSlots(t *testing.T) {
 	}
 }
 
+// TestSwitchingLanguagesBesideAHotDrum: who asks for another language while a drum
+// is hot reads how it stands, and not again how to load and light it.
+func TestSwitchingLanguagesBesideAHotDrum(t *testing.T) {
+	p := speaks(t, "en")
+	for _, text := range []string{"cobs 1 drum snaps", "new", "LIT"} {
+		p.says(text)
+	}
+	require.Equal(t, []string{"burn.status-lit"}, keys(p.says("francais")))
+	p.says("COUVERT")
+	require.Equal(t, []string{"burn.not-before"}, keys(p.says("english")))
+}
+
 // TestACoinOfAnotherName: a price in a Haitian dollar, which is five gourdes and no
 // coin at all, is asked about: which of the two was meant?
 func TestACoinOfAnotherName(t *testing.T) {

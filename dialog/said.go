@@ -755,6 +755,8 @@ func (t *turn) speak(l locales.Lang) {
 	}
 	f := t.top()
 	switch {
+	case changed && t.burning() && (f == nil || f.Done && f.Topic == topicRecipe):
+		t.burnStatus(nil) // how to load and light comes too late
 	case f == nil:
 		t.menu()
 	case f.Done && !changed && f.Topic == topicRecipe:
