@@ -46,22 +46,9 @@ const (
 // context ends, which is no error: they name people and addresses, and nobody
 // asks who did what so long ago.
 func RunAudit(ctx context.Context, d Desk, w *Watch, keep time.Duration) error {
-	tick := time.NewTicker(auditPause)
-	defer tick.Stop()
-	for {
-		err := PruneAudit(ctx, d, w.At(time.Now()).Add(-keep))
-		if ctx.Err() != nil {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-tick.C:
-		}
-	}
+	return every(ctx, auditPause, nil, func() error {
+		return PruneAudit(ctx, d, w.At(time.Now()).Add(-keep))
+	})
 }
 
 // PruneAudit drops the records of the trail from before a time.

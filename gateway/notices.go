@@ -348,10 +348,16 @@ const noticePause = 30 * time.Second // between looks at the Desk
 // Run writes the references of started notices until the context ends, which is
 // no error. It goes on where a run before it ended.
 func (n *Notices) Run(ctx context.Context) error {
-	tick := time.NewTicker(noticePause)
+	return every(ctx, noticePause, n.started, func() error { return n.Enlist(ctx, time.Now) })
+}
+
+// every does something at once, and again after each pause or when it is woken,
+// until the context ends, which is no error.
+func every(ctx context.Context, pause time.Duration, woken <-chan struct{}, do func() error) error {
+	tick := time.NewTicker(pause)
 	defer tick.Stop()
 	for {
-		err := n.Enlist(ctx, time.Now)
+		err := do()
 		if ctx.Err() != nil {
 			return nil
 		}
@@ -361,7 +367,7 @@ func (n *Notices) Run(ctx context.Context) error {
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-n.started:
+		case <-woken:
 		case <-tick.C:
 		}
 	}
