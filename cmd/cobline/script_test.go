@@ -22,7 +22,8 @@ func TestMain(m *testing.M) {
 }
 
 // TestScripts runs the sessions of testdata/cli. Each finds a free address in
-// $ADDR for a line of its own. At the small size it runs those in which commands
+// $ADDR for a line of its own, and in $NOON a zone in which it is noon, for what
+// waits by night. At the small size it runs those in which commands
 // speak to a line that serves: the race detector finds nothing in one that is
 // alone, and makes each take seconds to begin.
 func TestScripts(t *testing.T) {
@@ -32,6 +33,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(e *testscript.Env) error {
 			address, err := freeAddress()
 			e.Setenv("ADDR", address)
+			e.Setenv("NOON", noon(time.Now()))
 			return err
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){"http": scriptHTTP, "metric": scriptMetric, "svg": scriptSVG},
@@ -43,6 +45,12 @@ func TestScripts(t *testing.T) {
 		params.Dir = ""
 	}
 	testscript.Run(t, params)
+}
+
+// noon returns the zone whose clocks show between 12:00 and 13:00. In its name
+// the sign is that of POSIX: hours behind UTC are positive.
+func noon(now time.Time) string {
+	return fmt.Sprintf("Etc/GMT%+d", now.UTC().Hour()-12)
 }
 
 // scriptHTTP is the command
