@@ -256,7 +256,7 @@ func newWorks(in PlanInput, r RecipeResult, solids Kg, p PressResult) (*works, s
 		wetPerKg: 1 / float64(p.ReadyRatio), pieceKg: float64(p.DryPiece),
 		charStock: float64(in.StockChar), stock: float64(in.StockBriquettes),
 		// Room for a month.
-		sun: make([]sunlight, 0, 32), burns: make([]airing, 0, 32), lots: make([]lot, 0, 32),
+		sun: make([]daylight, 0, 32), burns: make([]airing, 0, 32), lots: make([]lot, 0, 32),
 	}
 	w.start = clockMinutes(in.Start.Sub(w.midnight))
 	perKg := 1 / (float64(r.Char.Likely) * w.perChar)

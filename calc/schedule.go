@@ -21,7 +21,7 @@ type works struct {
 	midnight time.Time // before the start
 	lat, lon Degree
 	start    clockMinute
-	sun      []sunlight // of the days looked at so far
+	sun      []daylight // of the days looked at so far
 	steps    []sunlight // of every sunStep-th day, from one before the start
 	ahead    []DayAhead
 
@@ -137,8 +137,8 @@ func (w *works) run(s scenario, out *PlanResult) outcome {
 
 func (y *yard) day(d int) {
 	ahead := y.sky(d)
-	line := PlanDay{Ahead: ahead, Known: d < len(y.works.ahead)}
 	var worked, pressed float64
+	lit := 0
 	if y.left = 0; y.unpressed > crumb { // else it only has to dry
 		rise, set := y.daylight(d)
 		worked = y.hands * float64(set-min(max(rise, y.start), set)) / float64(set-rise)
@@ -147,14 +147,13 @@ func (y *yard) day(d int) {
 			pressed = y.press(d)
 		}
 		if ahead.Light {
-			line.Lit = y.light(d)
+			lit = y.light(d)
 		}
 		if !y.pressFirst {
 			pressed = y.press(d)
 		}
 	}
-	line.Rack = Kg(y.onRack)
-	dried := 0.0
+	rack, dried := y.onRack, 0.0
 	if ahead.Dry {
 		dried = y.sun(d)
 	}
@@ -162,10 +161,10 @@ func (y *yard) day(d int) {
 	if y.out == nil {
 		return
 	}
-	line.Date = y.midnight.AddDate(0, 0, d)
-	line.Pressed, line.Pieces = Kg(pressed), y.pieces(pressed)
-	line.Dried, line.Ready, line.Work = Kg(dried), Kg(y.ready), Hours(worked-y.left)
-	y.out.Days = append(y.out.Days, line)
+	y.out.Days = append(y.out.Days, PlanDay{
+		Date: y.midnight.AddDate(0, 0, d), Ahead: ahead, Known: d < len(y.works.ahead),
+		Lit: lit, Pieces: y.pieces(pressed), Pressed: Kg(pressed), Rack: Kg(rack), Dried: Kg(dried), Ready: Kg(y.ready), Work: Hours(worked - y.left),
+	})
 }
 
 // sky is what day d is fit for.
@@ -272,6 +271,9 @@ func (w *works) at(m clockMinute) time.Time { return w.midnight.Add(time.Duratio
 // sunlight is sunrise and sunset in minutes since the midnight before the start.
 type sunlight struct{ rise, set float64 }
 
+// daylight is sunlight in whole minutes.
+type daylight struct{ rise, set clockMinute }
+
 const (
 	sunStep = 8        // days
 	sunNear = 2.5 / 60 // minutes
@@ -282,15 +284,22 @@ const (
 // at many days, and the sun moves smoothly: a cubic through every eighth day is
 // as good as SunTimes, which is asked where the rest decides the minute.
 func (w *works) daylight(d int) (rise, set clockMinute) {
+	if d >= len(w.sun) {
+		w.look(d)
+	}
+	return w.sun[d].rise, w.sun[d].set
+}
+
+// look adds the days up to d to those looked at.
+func (w *works) look(d int) {
 	near := func(minute float64) bool { return math.Abs(minute-math.Round(minute)) < sunNear }
 	for n := len(w.sun); n <= d; n++ {
 		s := w.sunBetween(n)
 		if near(s.rise) || near(s.set) {
 			s = w.sunOn(n)
 		}
-		w.sun = append(w.sun, sunlight{math.Ceil(s.rise), math.Ceil(s.set)})
+		w.sun = append(w.sun, daylight{clockMinute(math.Ceil(s.rise)), clockMinute(math.Ceil(s.set))})
 	}
-	return clockMinute(w.sun[d].rise), clockMinute(w.sun[d].set)
 }
 
 // sunBetween is sunOn to sunNear, from the four nearest days of the steps.
