@@ -2,7 +2,7 @@ package locales
 
 import (
 	"maps"
-	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -15,8 +15,27 @@ import (
 // Latin letters single (but for those of twice), an apostrophe inside a word left
 // out (in French a space, for the elided article), white space single and trimmed. Folding twice is folding once. Punctuation stays.
 func Fold(l Lang, s string) string {
+	s, _ = fold(l, s)
+	return respelt(l, s)
+}
+
+// FoldEach writes to out how each of the languages folds s. What is the same in
+// all is worked out once: where they respell nothing, most texts fold alike.
+func FoldEach(langs []Lang, s string, out []string) {
+	folded, own := fold(langs[0], s)
+	for i, l := range langs {
+		if own && i > 0 {
+			folded, _ = fold(l, s)
+		}
+		out[i] = respelt(l, folded)
+	}
+}
+
+// fold folds a text but for its respelling, and reports whether another language
+// may fold it otherwise.
+func fold(l Lang, s string) (folded string, own bool) {
 	if plain(s) {
-		return respelt(l, s)
+		return s, false
 	}
 	f := folder{twice: twice[l], inside: apostrophes[l], out: make([]byte, 0, len(s)+8)}
 	for _, r := range s {
@@ -27,7 +46,7 @@ func Fold(l Lang, s string) string {
 		f.addWide(r)
 	}
 	f.flush()
-	return respelt(l, string(f.out))
+	return string(f.out), f.own
 }
 
 // respelt returns a folded text with one spelling for what is one word, in a
@@ -37,13 +56,10 @@ func Fold(l Lang, s string) string {
 func respelt(l Lang, s string) string {
 	switch l {
 	case "hi":
-		if !strings.ContainsFunc(s, func(r rune) bool { return r >= utf8.RuneSelf }) {
-			return s
+		if strings.Contains(s, "्") {
+			s = nasals.Replace(s)
 		}
-		if s = nasals.Replace(s); strings.Contains(s, "ं") {
-			s = endings.ReplaceAllString(s, "$1")
-		}
-		return s
+		return unended(s)
 	case "hi-Latn":
 		return roman(s)
 	}
@@ -53,7 +69,23 @@ func respelt(l Lang, s string) string {
 // nasals are half letters of Devanagari for which the dot stands too.
 var nasals = strings.NewReplacer("ङ्", "ं", "ञ्", "ं", "ण्", "ं", "न्", "ं", "म्", "ं")
 
-var endings = regexp.MustCompile(`ं+($|[^\pL\pM])`)
+// unended returns a text without the dots with which words end.
+func unended(s string) string {
+	const dot = "ं"
+	for at := 0; ; {
+		i := strings.Index(s[at:], dot)
+		if i < 0 {
+			return s
+		}
+		from := at + i
+		rest := strings.TrimLeft(s[from:], dot)
+		if next, _ := utf8.DecodeRuneInString(rest); rest != "" && (unicode.IsLetter(next) || unicode.IsMark(next)) {
+			at = len(s) - len(rest)
+			continue
+		}
+		s, at = s[:from]+rest, from
+	}
+}
 
 // roman respells a text of Roman Hindi. Every text is folded so, whatever it is in:
 // most words hold none of these sounds and cost a look.
@@ -176,6 +208,9 @@ var apostrophes = map[Lang]string{"fr": " ", "ha": "'", "ht": " "}
 // In Roman Hindi they are other vowels.
 var twice = map[Lang]string{"en": "eo", "ha": "bn", "hi-Latn": "eo", "ht": "n"}
 
+// twiceAnywhere holds the letters of twice of all languages.
+var twiceAnywhere = strings.Join(slices.Collect(maps.Values(twice)), "")
+
 // Folding names how a language folds: two languages of one name fold every text
 // alike.
 func Folding(l Lang) string {
@@ -218,10 +253,19 @@ type folder struct {
 	inside     string
 	apostrophe bool
 	space      bool
+	own        bool // another language may fold this otherwise
 }
 
 // addWide folds a rune outside ASCII.
 func (f *folder) addWide(r rune) {
+	if int(r) < len(letters) {
+		if s := letters[r]; s != "" {
+			for _, r := range s {
+				f.addPlain(r)
+			}
+			return
+		}
+	}
 	if s, ok := replaced[r]; ok {
 		for _, r := range s {
 			f.add(r)
@@ -296,11 +340,17 @@ func (f *folder) add(r rune) {
 		}
 		return
 	}
+	f.addPlain(r)
+}
+
+// addPlain writes a rune that is in lower case, and no white space, control or
+// apostrophe.
+func (f *folder) addPlain(r rune) {
 	if f.apostrophe {
 		f.apostrophe = false
 		inside := "'"
 		if unicode.IsLetter(r) {
-			inside = f.inside
+			inside, f.own = f.inside, true
 		}
 		for _, r := range inside {
 			f.write(r)
@@ -317,6 +367,7 @@ func (f *folder) add(r rune) {
 // stay; more are one, as in "nooo".
 func (f *folder) double(r rune) {
 	f.run++
+	f.own = f.own || strings.ContainsRune(twiceAnywhere, r)
 	if !strings.ContainsRune(f.twice, r) {
 		return
 	}
@@ -369,6 +420,26 @@ var ethiopic = func() map[string]string {
 	}
 	return same
 }()
+
+// letters holds what a letter folds to, of the scripts in which people write most
+// of what is not ASCII: from Latin-1 to Ethiopic. What is empty there goes the long
+// way.
+var letters [0x1380]string
+
+func init() {
+	for r := rune(utf8.RuneSelf); int(r) < len(letters); r++ {
+		if !unicode.IsLetter(r) && !unicode.IsMark(r) {
+			continue
+		}
+		var f folder
+		f.addWide(r)
+		f.flush()
+		if f.space || strings.ContainsAny(string(f.out), " '`") {
+			continue
+		}
+		letters[r] = string(f.out)
+	}
+}
 
 func runes(lists ...map[string]string) map[rune]string {
 	groups := map[string]string{}

@@ -106,6 +106,19 @@ func TestOneWord(t *testing.T) {
 	}
 }
 
+// Languages folded together are folded as each of them alone.
+func TestFoldEach(t *testing.T) {
+	langs := []Lang{"en", "fr", "ha", "hi", "hi-Latn", "ht", "sw"}
+	rapid.Check(t, func(t *rapid.T) {
+		s := rapid.StringOf(rapid.SampledFrom([]rune("aabbeenoowszph A'’éñßƙɓœ½3 अंँ़न्मकሐሠ़"))).Draw(t, "text")
+		out := make([]string, len(langs))
+		FoldEach(langs, s, out)
+		for i, l := range langs {
+			require.Equal(t, Fold(l, s), out[i], l)
+		}
+	})
+}
+
 func FuzzFold(f *testing.F) {
 	for _, s := range []string{"Dry COBS", "l’eau", "a''b", "3½", "ɓɗ", "\xff\xfe", "ग़", "İı"} {
 		f.Add(s)

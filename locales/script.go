@@ -3,6 +3,7 @@ package locales
 import (
 	"slices"
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
@@ -21,9 +22,16 @@ var scripts = map[string]*unicode.RangeTable{
 // Script returns the letters of a language that are outside the GSM 7-bit
 // alphabet, nil if it is written in Latin ones.
 func Script(l Lang) *unicode.RangeTable {
+	if known, ok := scriptOf.Load(l); ok {
+		return known.(*unicode.RangeTable)
+	}
 	script, _ := language.Make(string(l)).Script()
+	scriptOf.Store(l, scripts[script.String()])
 	return scripts[script.String()]
 }
+
+// scriptOf keeps what Script found: a tag takes long to read.
+var scriptOf sync.Map
 
 // Wide reports whether the script of a language is outside the GSM 7-bit
 // alphabet. A message may take three segments for one there: 67 characters for
