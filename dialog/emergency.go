@@ -222,7 +222,7 @@ const maxReplies = 3
 // what goes back to the language of the conversation.
 func (t *turn) aidIn(text string) (back func()) {
 	lang := t.lang
-	cry, clear := t.e.lexicons.language(text, nil)
+	cry, clear := t.e.lexicons.language(t.look(text), nil)
 	if !clear || cry == "en" {
 		return func() {}
 	}

@@ -98,6 +98,8 @@ type turn struct {
 	taughtHeard bool // the text holds something that officers taught
 
 	erased bool // nothing of the person is kept
+
+	looked look // the text that was looked at last
 }
 
 // begin copies the state and finds the place.

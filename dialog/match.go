@@ -35,12 +35,17 @@ const (
 // index finds the meanings of one language's words: exactly by a map, with one
 // slip by a map of deletions. Nothing is ever scanned.
 type index struct {
-	lang     locales.Lang
-	meanings map[string][]string // folded phrase -> concepts
-	begins   map[string]bool     // beginnings of longer phrases
-	words    map[string]bool     // every word of every phrase
-	near     map[string][]string // a word without one letter -> the words it may be
-	firsts   [256]bool           // the octets with which those words begin: nobody slips on the first letter
+	lang    locales.Lang
+	phrases map[string]phrase   // folded, and what they begin with
+	words   map[string]bool     // every word of every phrase
+	near    map[string][]string // a word without one letter -> the words it may be
+	firsts  [256]bool           // the octets with which those words begin: nobody slips on the first letter
+}
+
+// phrase is what is known of some words in a row.
+type phrase struct {
+	concepts []string // what they mean, if anything
+	begins   bool     // a longer phrase begins with them
 }
 
 // span is a run of tokens with a meaning. More than one concept is a tie.
@@ -66,13 +71,13 @@ func newIndex(l locales.Lang, words locales.Lexicon, keep func(concept string) b
 }
 
 func emptyIndex(l locales.Lang) *index {
-	return &index{lang: l, meanings: map[string][]string{}, begins: map[string]bool{}, words: map[string]bool{}, near: map[string][]string{}}
+	return &index{lang: l, phrases: map[string]phrase{}, words: map[string]bool{}, near: map[string][]string{}}
 }
 
 // sort puts what was added in an order that does not hang on maps.
 func (x *index) sort() {
-	for _, concepts := range x.meanings {
-		slices.Sort(concepts)
+	for _, p := range x.phrases {
+		slices.Sort(p.concepts)
 	}
 	for _, words := range x.near {
 		slices.Sort(words)
@@ -90,20 +95,23 @@ func (x *index) add(concept, spelling string, letters int) {
 	if len(words) == 0 || len(words) > maxPhrase {
 		return
 	}
-	phrase := ""
+	joined := ""
 	for i, w := range words {
 		if i > 0 {
-			x.begins[phrase] = true
-			phrase += " "
+			p := x.phrases[joined]
+			p.begins = true
+			x.phrases[joined] = p
+			joined += " "
 		}
-		phrase += w
+		joined += w
 		x.words[w] = true
 		if utf8.RuneCountInString(w) >= letters && !exactFamilies[family(concept)] && !exactFamilies[concept] {
 			x.addNear(w)
 		}
 	}
-	if !slices.Contains(x.meanings[phrase], concept) {
-		x.meanings[phrase] = append(x.meanings[phrase], concept)
+	if p := x.phrases[joined]; !slices.Contains(p.concepts, concept) {
+		p.concepts = append(p.concepts, concept)
+		x.phrases[joined] = p
 	}
 }
 
@@ -183,43 +191,78 @@ func oneSlip(a, b string) bool {
 // at returns the longest phrase that starts at a token, exact words before
 // guessed ones.
 func (x *index) at(tokens []token, from int, guesses func(int) []string) (span, bool) {
-	best, found := span{}, false
-	var walk func(phrase string, at int, fuzzy bool)
-	walk = func(phrase string, at int, fuzzy bool) {
-		if at >= len(tokens) || tokens[at].isNumber || at-from >= maxPhrase {
-			return
+	return x.follow(trail{from: from, at: from}, tokens, guesses)
+}
+
+// trail is how far a phrase was followed, and the longest span on the way.
+type trail struct {
+	from, at int // the tokens it begins with and goes on with
+	begun    string
+	fuzzy    bool
+	best     span
+	found    bool
+}
+
+// follow goes on with a phrase as far as there is one.
+func (x *index) follow(w trail, tokens []token, guesses func(int) []string) (span, bool) {
+	var room [64]byte // most phrases are shorter
+	begun := append(room[:0], w.begun...)
+	for ; w.at < len(tokens) && !tokens[w.at].isNumber && w.at-w.from < maxPhrase; w.at++ {
+		if w.at > w.from && tokens[w.at-1].comma && tokens[w.at-1].question {
+			break
 		}
-		if at > from && tokens[at-1].comma && tokens[at-1].question {
-			return
+		word, before := tokens[w.at].word, len(begun)
+		begun = extend(begun, word)
+		p, ok := x.phrases[string(begun)]
+		if !ok {
+			if guesses != nil && !x.words[word] {
+				w.begun = string(begun[:before])
+				return x.slipped(w, tokens, guesses)
+			}
+			break
 		}
-		try := func(word string, fuzzy bool) {
-			p := word
-			if phrase != "" {
-				p = phrase + " " + word
-			}
-			if concepts := x.meanings[p]; len(concepts) > 0 {
-				if fuzzy {
-					concepts = slices.DeleteFunc(slices.Clone(concepts), func(c string) bool { return exactFamilies[family(c)] || exactFamilies[c] })
-				}
-				best, found = better(best, found, span{concepts: concepts, from: from, to: at + 1, fuzzy: fuzzy})
-			}
-			if x.begins[p] {
-				walk(p, at+1, fuzzy)
-			}
-		}
-		word := tokens[at].word
-		if x.words[word] {
-			try(word, fuzzy)
-			return
-		}
-		if guesses != nil {
-			for _, g := range guesses(at) {
-				try(g, true)
-			}
+		w.meet(p)
+		if !p.begins {
+			break
 		}
 	}
-	walk("", from, false)
-	return best, found
+	return w.best, w.found
+}
+
+// slipped goes on with each word that the next token may be a slip of.
+func (x *index) slipped(w trail, tokens []token, guesses func(int) []string) (span, bool) {
+	begun := w.begun
+	for _, word := range guesses(w.at) {
+		w.begun, w.fuzzy = string(extend([]byte(begun), word)), true
+		p := x.phrases[w.begun]
+		w.meet(p)
+		if p.begins {
+			longer := w
+			longer.at++
+			w.best, w.found = x.follow(longer, tokens, guesses)
+		}
+	}
+	return w.best, w.found
+}
+
+// meet takes what a phrase means that ends with the token the trail is at.
+func (w *trail) meet(p phrase) {
+	if len(p.concepts) == 0 {
+		return
+	}
+	concepts := p.concepts
+	if w.fuzzy {
+		concepts = slices.DeleteFunc(slices.Clone(concepts), func(c string) bool { return exactFamilies[family(c)] || exactFamilies[c] })
+	}
+	w.best, w.found = better(w.best, w.found, span{concepts: concepts, from: w.from, to: w.at + 1, fuzzy: w.fuzzy})
+}
+
+// extend joins a word to a phrase.
+func extend(begun []byte, word string) []byte {
+	if len(begun) > 0 {
+		begun = append(begun, ' ')
+	}
+	return append(begun, word...)
 }
 
 // better keeps the longer span; of two equally long guesses it joins the
@@ -279,38 +322,43 @@ type lexicons struct {
 	order []locales.Lang // of the catalogue
 	words map[locales.Lang]vocabulary
 	folds []folding
+	langs []locales.Lang      // one of each folding
+	alike map[string]presence // of all foldings together, for a word that is the same in each
 }
 
 // langset is a set of languages: the bit of each is its place in the order.
 type langset uint64
 
-// folding is languages that fold a text alike, and which of them have a word: one
-// look tells of all, however many there are.
+// presence says which languages have a word, and in which of them it begins a
+// phrase of the topics, of harm, of the trade. Most words of a text begin none, so
+// one look spares many.
+type presence struct{ held, main, safety, trade langset }
+
+// or joins the presence of two words.
+func (p presence) or(o presence) presence {
+	return presence{p.held | o.held, p.main | o.main, p.safety | o.safety, p.trade | o.trade}
+}
+
+// of is the presence in some languages alone.
+func (p presence) of(l langset) presence {
+	return presence{p.held & l, p.main & l, p.safety & l, p.trade & l}
+}
+
+// folding is languages that fold a text alike, and what is known there of a word.
 type folding struct {
-	lang    locales.Lang // one of them
-	holders map[string]langset
+	of    langset
+	words map[string]presence
 }
 
 // vocabulary is the words of one language: of the topics, of harm, and of the
 // trade where they sound like harm.
 type vocabulary struct {
 	main, safety, trade *index
-	abroad              *index            // of main, what is heard where the language is off
-	holders             map[string]holder // of every word of the three
-	taught              []vocabulary      // what officers taught beside them
-	bit, kin            langset           // of the language; of it in all its scripts
-	fold                int               // which folding it has
+	abroad              *index       // of main, what is heard where the language is off
+	taught              []vocabulary // what officers taught beside them
+	bit, kin            langset      // of the language; of it in all its scripts
+	fold                int          // which folding it has
 }
-
-// holder says which indexes of a vocabulary hold a word. Most words of a text are
-// in one of them or in none, so one look spares three.
-type holder uint8
-
-const (
-	inMain holder = 1 << iota
-	inSafety
-	inTrade
-)
 
 // beside returns the vocabulary with what officers taught.
 func (v vocabulary) beside(taught []vocabulary) vocabulary {
@@ -321,12 +369,12 @@ func (v vocabulary) beside(taught []vocabulary) vocabulary {
 // knows reports whether the language has the word at all; such a word is never
 // taken for a slip of another.
 func (v vocabulary) knows(word string) bool {
-	return v.holders[word] != 0 ||
+	return v.main.words[word] || v.safety.words[word] || v.trade.words[word] ||
 		slices.ContainsFunc(v.taught, func(t vocabulary) bool { return t.main.words[word] })
 }
 
 func compile(c *locales.Catalog) lexicons {
-	out := lexicons{order: c.Heard(), words: map[locales.Lang]vocabulary{}}
+	out := lexicons{order: c.Heard(), words: map[locales.Lang]vocabulary{}, alike: map[string]presence{}}
 	for i, l := range out.order {
 		safe := func(concept string) bool { return slices.Contains(safetyFamilies, family(concept)) }
 		trade := func(concept string) bool { return family(concept) == tradeFamily }
@@ -339,8 +387,7 @@ func compile(c *locales.Catalog) lexicons {
 			}, fuzzyLetters),
 			safety: newIndex(l, c.Words(l), safe, safetyLetters),
 			trade:  newIndex(l, c.Words(l), trade, safetyLetters),
-
-			holders: map[string]holder{}, bit: 1 << i,
+			bit:    1 << i,
 		}
 		for j, o := range out.order {
 			if locales.Kin(l, o) {
@@ -350,19 +397,29 @@ func compile(c *locales.Catalog) lexicons {
 		if !slices.Contains(c.Langs(), l) {
 			v.abroad = v.main // it is made of such words alone
 		}
-		for h, x := range map[holder]*index{inMain: v.main, inSafety: v.safety, inTrade: v.trade} {
-			for word := range x.words {
-				v.holders[word] |= h
-			}
-		}
 		v.fold = out.folding(l)
 		f := &out.folds[v.fold]
-		for word := range v.holders {
-			f.holders[word] |= v.bit
+		f.of |= v.bit
+		for _, x := range []*index{v.main, v.safety, v.trade} {
+			for word := range x.words {
+				p := v.presence(word)
+				f.words[word], out.alike[word] = f.words[word].or(p), out.alike[word].or(p)
+			}
 		}
 		out.words[l] = v
 	}
 	return out
+}
+
+// presence is that of a word the language has.
+func (v vocabulary) presence(word string) presence {
+	begins := func(x *index) langset {
+		if _, ok := x.phrases[word]; ok {
+			return v.bit
+		}
+		return 0
+	}
+	return presence{v.bit, begins(v.main), begins(v.safety), begins(v.trade)}
 }
 
 // heardAbroad are the meanings that count in every language, whether the operator
@@ -372,10 +429,10 @@ var heardAbroad = []string{"word.stop", "word.help", "word.hurt", "word.language
 
 // folding returns the place of how a language folds.
 func (x *lexicons) folding(l locales.Lang) int {
-	i := slices.IndexFunc(x.folds, func(f folding) bool { return locales.Folding(f.lang) == locales.Folding(l) })
+	i := slices.IndexFunc(x.langs, func(o locales.Lang) bool { return locales.Folding(o) == locales.Folding(l) })
 	if i < 0 {
 		i = len(x.folds)
-		x.folds = append(x.folds, folding{lang: l, holders: map[string]langset{}})
+		x.folds, x.langs = append(x.folds, folding{words: map[string]presence{}}), append(x.langs, l)
 	}
 	return i
 }
@@ -390,28 +447,20 @@ type ear struct {
 }
 
 // ears returns the languages in which a text means something, that of the session
-// first and the others in their order, and for each word those that have it. On
-// are the languages switched on; nil are all.
-func (x lexicons) ears(session locales.Lang, on []locales.Lang, tokens []token, taught *Overlay, place string) ([]ear, []langset) {
-	views, held := make([][]token, len(x.folds)), make([]langset, len(tokens))
+// first and the others in their order. On are the languages switched on; nil are
+// all.
+func (x lexicons) ears(l look, on []locales.Lang, taught *Overlay, place string) []ear {
+	session, views := l.lang, l.views
 	own, known := x.words[session]
 	all := langset(0)
-	for i, f := range x.folds {
-		if views[i] = tokens; !known || i != own.fold {
-			views[i] = in(f.lang, tokens)
-		}
-		for j, t := range views[i] {
-			for word := range strings.SplitSeq(t.word, " ") {
-				held[j] |= f.holders[word]
-			}
-			all |= held[j]
-		}
+	for _, p := range l.held {
+		all |= p.held
 	}
 	switched := langset(0) // with the other script of each
 	for _, l := range on {
 		switched |= x.words[l].kin
 	}
-	var out []ear
+	out := make([]ear, 0, bits.OnesCount64(uint64(all))+1)
 	add := func(l locales.Lang, v vocabulary) {
 		e := ear{vocabulary: v, lang: l, main: v.main, tokens: views[v.fold], taught: taught.in(l, place)}
 		if all&v.bit == 0 && len(e.taught) == 0 && l != session {
@@ -430,11 +479,60 @@ func (x lexicons) ears(session locales.Lang, on []locales.Lang, tokens []token, 
 			add(l, x.words[l])
 		}
 	}
-	return out, held
+	return out
 }
 
-// has reports whether the language has a word.
-func (e ear) has(held langset) bool { return held&e.bit != 0 }
+// look is a text with its words looked up, before they mean anything together.
+type look struct {
+	lang   locales.Lang // of the session it was read in
+	text   string
+	tokens []token
+	views  [][]token  // the tokens as each folding has them: "bleeding" in English is "bleding" in Swahili
+	held   []presence // of each token
+}
+
+func (x lexicons) look(l locales.Lang, text string) look {
+	tokens := read(l, text)
+	views, held := make([][]token, len(x.folds)), make([]presence, len(tokens))
+	for i := range views {
+		views[i] = tokens
+	}
+	folded := make([]string, len(x.folds))
+	for j, t := range tokens {
+		if t.raw == "" {
+			continue
+		}
+		held[j] = x.presence(t.raw, folded)
+		for i, word := range folded {
+			if word == t.word {
+				continue
+			}
+			if &views[i][0] == &tokens[0] {
+				views[i] = slices.Clone(tokens)
+			}
+			views[i][j].word = word
+		}
+	}
+	return look{l, text, tokens, views, held}
+}
+
+// presence folds a word in every way there is, and says which languages have it,
+// or a part of it where their folding parts it.
+func (x lexicons) presence(raw string, folded []string) presence {
+	locales.FoldEach(x.langs, raw, folded)
+	others, apart := presence{}, langset(0)
+	for i, word := range folded {
+		if word == folded[0] {
+			continue
+		}
+		f := x.folds[i]
+		apart |= f.of
+		for part := range strings.SplitSeq(word, " ") {
+			others = others.or(f.words[part])
+		}
+	}
+	return x.alike[folded[0]].of(^apart).or(others)
+}
 
 // guesser returns the guesses for a token in one language, each worked out
 // once. A word the language knows is not guessed at.
@@ -463,7 +561,7 @@ func (v vocabulary) guesser(x *index, tokens []token, letters int) func(int) []s
 const shortAbroad = 3
 
 // small reports whether a span is one such short word.
-func (e ear) small(s span) bool {
+func (e *ear) small(s span) bool {
 	word := e.tokens[s.from].word
 	return s.to-s.from == 1 && len(word) < shortAbroad && word[0] < utf8.RuneSelf
 }
@@ -472,7 +570,7 @@ func (e ear) small(s span) bool {
 // other: the session language first, then words of the other languages, and
 // guesses in the session language only. With what officers taught of a language it
 // ranks with its words.
-func spans(ears []ear, held []langset, taught bool) []span {
+func spans(ears []ear, held []presence, taught bool) []span {
 	if len(ears) == 0 {
 		return nil
 	}
@@ -490,15 +588,17 @@ func spans(ears []ear, held []langset, taught bool) []span {
 	}
 	for from := 0; from < len(tokens); {
 		best, found := span{}, false
-		for i, e := range ears {
-			if i > 0 && !e.has(held[from]) && !(taught && len(e.taught) > 0) {
-				continue
-			}
+		for i := range ears {
+			e := &ears[i]
 			var g func(int) []string
 			if i == 0 {
 				g = guesses
 			}
-			s, ok := e.main.at(e.tokens, from, g)
+			var s span
+			ok := false
+			if h := held[from]; h.main&e.bit != 0 || h.held&e.bit == 0 && g != nil {
+				s, ok = e.main.at(e.tokens, from, g)
+			}
 			if ok && i > 0 && e.small(s) {
 				ok = false
 			}
@@ -546,30 +646,31 @@ const shortForeign = 5
 
 // loud reports whether a word of another language than the session's raises an
 // alarm alone: a long one does, and one in letters that no other language has.
-func (e ear) loud(word string) bool {
+func (e *ear) loud(word string) bool {
 	return utf8.RuneCountInString(word) >= shortForeign || word[0] >= utf8.RuneSelf && locales.Wide(e.lang)
 }
 
 // parted returns the words of a text, and the place of each among its tokens. What
 // a language folds to two words, as French does at an apostrophe, is one token to a
-// session in another.
-func (e ear) parted() (words []token, at func(int) int) {
-	if !slices.ContainsFunc(e.tokens, func(t token) bool { return strings.Contains(t.word, " ") }) {
-		return e.tokens, func(i int) int { return i }
+// session in another. Nil are places that are the same.
+func (e *ear) parted() (words []token, places []int) {
+	if !locales.Elides(e.lang) || !slices.ContainsFunc(e.tokens, func(t token) bool { return strings.Contains(t.word, " ") }) {
+		return e.tokens, nil
 	}
-	var places []int
 	for i, t := range e.tokens {
 		for word := range strings.SplitSeq(t.word, " ") {
 			t.word = word
 			words, places = append(words, t), append(places, i)
 		}
 	}
-	return words, func(i int) int { return places[i] }
+	return words, places
 }
 
 // among returns a span of words as one of the tokens where they stand.
-func (s span) among(at func(int) int) span {
-	s.from, s.to = at(s.from), at(s.to-1)+1
+func (s span) among(places []int) span {
+	if places != nil {
+		s.from, s.to = places[s.from], places[s.to-1]+1
+	}
 	return s
 }
 
@@ -577,10 +678,18 @@ func (s span) among(at func(int) int) span {
 // that folds it, but for those that lie within an ordinary phrase of the trade or a
 // longer phrase of harm: "the goats are dead" is not "dead". What officers taught
 // adds to them and takes none away.
-func harms(ears []ear, held []langset) []span {
+func harms(ears []ear, held []presence) []span {
 	var out, trade, added []span
-	for i, e := range ears {
-		words, at := e.parted()
+	speaks := langset(0)
+	for _, p := range held {
+		speaks |= p.safety | p.trade
+	}
+	for i := range ears {
+		e := &ears[i]
+		if i > 0 && speaks&e.bit == 0 && len(e.taught) == 0 {
+			continue
+		}
+		words, places := e.parted()
 		var g func(int) []string
 		if i == 0 && !locales.Agglutinative(e.lang) {
 			g = e.guesser(e.safety, words, safetyLetters)
@@ -588,22 +697,23 @@ func harms(ears []ear, held []langset) []span {
 		var found []span
 		alarming, harmed := i == 0, e.main != e.abroad
 		for from := range words {
-			if !e.has(held[at(from)]) && g == nil {
-				continue
+			at := from
+			if places != nil {
+				at = places[from]
 			}
-			held := e.holders[words[from].word]
-			if held&inTrade != 0 {
+			known := held[at].held&e.bit != 0
+			if held[at].trade&e.bit != 0 {
 				if s, ok := e.trade.at(words, from, nil); ok {
-					trade = append(trade, s.among(at))
+					trade = append(trade, s.among(places))
 				}
 			}
-			if held&inSafety == 0 && (held != 0 || g == nil) {
+			if held[at].safety&e.bit == 0 && (known || g == nil) {
 				continue
 			}
 			if s, ok := e.safety.at(words, from, g); ok {
 				harmed = harmed || s.in("emergency") || s.in("harm") || s.in("hazard")
 				alarming = alarming || len(found) > 0 || s.to-s.from > 1 || e.loud(words[from].word)
-				found = append(found, s.among(at))
+				found = append(found, s.among(places))
 			}
 		}
 		if alarming && harmed { // of a language that is not sent a person alone says nothing
@@ -615,7 +725,7 @@ func harms(ears []ear, held []langset) []span {
 			}
 			for from := range words {
 				if s, ok := v.safety.at(words, from, nil); ok {
-					added = append(added, s.among(at))
+					added = append(added, s.among(places))
 				}
 			}
 		}
@@ -631,7 +741,7 @@ func harms(ears []ear, held []langset) []span {
 
 // language returns the language most words of a text belong to, and whether that
 // is clear, among some; nil are all that are heard. Their order breaks no tie.
-func (x lexicons) language(text string, among []locales.Lang) (best locales.Lang, clear bool) {
+func (x lexicons) language(l look, among []locales.Lang) (best locales.Lang, clear bool) {
 	asked := langset(0)
 	for _, l := range among {
 		asked |= x.words[l].bit
@@ -640,21 +750,8 @@ func (x lexicons) language(text string, among []locales.Lang) (best locales.Lang
 		asked = ^asked
 	}
 	var votes [64]int
-	n := 0
-	for r := (reader{lang: x.order[0], text: strings.ToValidUTF8(text, " ")}); n < maxTokens; {
-		t, ok := r.next()
-		if !ok {
-			break
-		}
-		if t.raw == "" {
-			continue
-		}
-		n++
-		held := langset(0)
-		for _, f := range x.folds {
-			held |= f.holders[locales.Fold(f.lang, t.raw)]
-		}
-		for held &= asked; held != 0; held &= held - 1 {
+	for _, p := range l.held {
+		for held := p.held & asked; held != 0; held &= held - 1 {
 			votes[bits.TrailingZeros64(uint64(held))]++
 		}
 	}

@@ -542,7 +542,7 @@ func (t *turn) toldHour(r reading) time.Time {
 // every word, for "rain tomorrow" has a meaning of its own.
 func (t *turn) onDay(r reading, at time.Time) bool {
 	for _, tok := range r.tokens {
-		for _, concept := range t.e.lexicons.words[t.lang].main.meanings[tok.word] {
+		for _, concept := range t.e.lexicons.words[t.lang].main.phrases[tok.word].concepts {
 			if family(concept) == "weekday" {
 				return name(concept) == strings.ToLower(at.Weekday().String()[:3]) ||
 					name(concept) == "tomorrow" && midnight(t.now).AddDate(0, 0, 1).Equal(midnight(at))

@@ -1,7 +1,6 @@
 package dialog
 
 import (
-	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -243,24 +242,6 @@ func (r *reader) word() token {
 		return token{comma: true}
 	}
 	return token{word: word, raw: raw}
-}
-
-// in returns the tokens as a language folds them: "bleeding" in English is
-// "bleding" in Swahili.
-func in(l locales.Lang, tokens []token) []token {
-	out := tokens
-	for i, t := range tokens {
-		if t.raw == "" {
-			continue
-		}
-		if word := locales.Fold(l, t.raw); word != t.word {
-			if &out[0] == &tokens[0] {
-				out = slices.Clone(tokens)
-			}
-			out[i].word = word
-		}
-	}
-	return out
 }
 
 // letterBefore reports whether a letter stands before the cursor.

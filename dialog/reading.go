@@ -37,12 +37,17 @@ type part struct {
 // catalogue's own words, but is not looked at in a text that reports on a burn or
 // asks for peace without it.
 func (e *Engine) readText(l locales.Lang, on []locales.Lang, text string, taught *Overlay, place string) reading {
-	r := reading{text: text, lang: l, tokens: read(l, text), loud: strings.HasSuffix(strings.TrimSpace(text), "!")}
-	ears, held := e.lexicons.ears(l, on, r.tokens, taught, place)
-	r.plain = spans(ears, held, false)
-	r.safety = harms(ears, held)
+	return e.readLook(e.lexicons.look(l, text), on, taught, place)
+}
+
+// readLook is readText of a text that was looked at before.
+func (e *Engine) readLook(l look, on []locales.Lang, taught *Overlay, place string) reading {
+	r := reading{text: l.text, lang: l.lang, tokens: l.tokens, loud: strings.HasSuffix(strings.TrimSpace(l.text), "!")}
+	ears := e.lexicons.ears(l, on, taught, place)
+	r.plain = spans(ears, l.held, false)
+	r.safety = harms(ears, l.held)
 	if r.spans = r.plain; touched(ears) && !r.guarded() {
-		if taught := spans(ears, held, true); r.keeps(taught) {
+		if taught := spans(ears, l.held, true); r.keeps(taught) {
 			r.spans = taught
 		}
 	}

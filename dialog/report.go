@@ -284,7 +284,8 @@ func letter(word string) bool { return len(word) == 1 && word[0] >= 'a' && word[
 // drumNamed returns the name of an open drum that a word means.
 func (t *turn) drumNamed(word string) string {
 	for _, d := range t.s.Drums {
-		if strings.EqualFold(d.Name, word) || locales.Fold(t.lang, d.Name) == word || len(d.Name) > 2 && strings.EqualFold(d.Name+"s", word) { // "asha's drum"
+		if strings.EqualFold(d.Name, word) || len(d.Name) > 2 && strings.EqualFold(d.Name+"s", word) || // "asha's drum"
+			len(d.Name) > 1 && locales.Fold(t.lang, d.Name) == word { // most are a letter
 			return d.Name
 		}
 	}

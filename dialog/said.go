@@ -142,7 +142,7 @@ func (t *turn) settleLanguage(text string) {
 	if t.s.Chosen || len(t.s.Drums) > 0 && t.s.Lang != "" {
 		return
 	}
-	best, clear := t.e.lexicons.language(text, t.languages())
+	best, clear := t.e.lexicons.language(t.look(text), t.languages())
 	if !clear {
 		best, clear = t.inScript(text)
 	}
@@ -584,7 +584,7 @@ func (t *turn) stopBeside() {
 // of harm in another one, in that language: short words, which mean other things
 // beside the words of the person and alone, count there.
 func (t *turn) criesAbroad(text string) bool {
-	lang, clear := t.e.lexicons.language(text, nil)
+	lang, clear := t.e.lexicons.language(t.look(text), nil)
 	if !clear || lang == t.lang || len(strings.Fields(text)) < 2 && locales.Written(text) == nil {
 		return false
 	}

@@ -135,9 +135,18 @@ func (t *turn) taught() *Overlay {
 	return t.w.Facts.Taught
 }
 
+// look looks at a text of this person, once: first for its language, then for
+// what it says.
+func (t *turn) look(text string) look {
+	if t.looked.text != text || t.looked.lang != t.lang {
+		t.looked = t.e.lexicons.look(t.lang, text)
+	}
+	return t.looked
+}
+
 // read reads a text of this person.
 func (t *turn) read(text string) reading {
-	r := t.e.readText(t.lang, t.languages(), text, t.taught(), t.place.Key)
+	r := t.e.readLook(t.look(text), t.languages(), t.taught(), t.place.Key)
 	t.taughtHeard = len(r.spans) != len(r.plain) || len(r.spans) > 0 && &r.spans[0] != &r.plain[0]
 	return r
 }
@@ -161,8 +170,8 @@ func (e *Engine) unlessHidden(turn Turn, s State, ev Said, w World) Turn {
 // wordMeans reports whether a word alone means a concept in the language of the
 // person.
 func (t *turn) wordMeans(word, concept string) bool {
-	if slices.Contains(t.e.lexicons.words[t.lang].main.meanings[word], concept) {
+	if slices.Contains(t.e.lexicons.words[t.lang].main.phrases[word].concepts, concept) {
 		return true
 	}
-	return slices.ContainsFunc(t.taught().in(t.lang, t.place.Key), func(v vocabulary) bool { return slices.Contains(v.main.meanings[word], concept) })
+	return slices.ContainsFunc(t.taught().in(t.lang, t.place.Key), func(v vocabulary) bool { return slices.Contains(v.main.phrases[word].concepts, concept) })
 }

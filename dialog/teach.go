@@ -342,17 +342,17 @@ func (e *Engine) checkSlip(o *objections, r reading, l Lesson) {
 	word := r.tokens[0].word
 	for _, lang := range e.lexicons.order {
 		var near []string
-		for phrase, concepts := range e.lexicons.words[lang].main.meanings {
+		for phrase, means := range e.lexicons.words[lang].main.phrases {
 			if d := len(phrase) - len(word); d < -utf8.UTFMax || d > utf8.UTFMax || !oneSlip(word, phrase) {
 				continue
 			}
-			if slices.ContainsFunc(concepts, func(c string) bool { return ruleOf(c) != "" && c != l.Concept }) {
+			if slices.ContainsFunc(means.concepts, func(c string) bool { return ruleOf(c) != "" && c != l.Concept }) {
 				near = append(near, phrase)
 			}
 		}
 		if len(near) > 0 {
 			slices.Sort(near)
-			c := e.lexicons.words[lang].main.meanings[near[0]][0]
+			c := e.lexicons.words[lang].main.phrases[near[0]].concepts[0]
 			o.refuse("%q is one letter away from %q, which means %s. Somebody who slips there must be asked, not taken at another word.", l.Word, near[0], e.meaningName(c))
 			return
 		}
@@ -368,7 +368,7 @@ func (e *Engine) checkTaught(o *objections, taught *Overlay, r reading, l Lesson
 		if s.lang != l.Lang || s.place != "" && l.Place != "" && s.place != l.Place {
 			continue
 		}
-		for _, c := range slices.Concat(v.main.meanings[phrase], v.safety.meanings[phrase]) {
+		for _, c := range slices.Concat(v.main.phrases[phrase].concepts, v.safety.phrases[phrase].concepts) {
 			if c != l.Concept {
 				o.refuse("%q was taught to mean %s; undo that first.", l.Word, e.meaningName(c))
 				return
@@ -455,7 +455,7 @@ func (e *Engine) checkQuestion(o *objections, f *Facts, w Written, q string) {
 		if s.lang != w.Lang || s.place != "" && w.Place != "" && s.place != w.Place {
 			continue
 		}
-		for _, id := range f.Taught.asked[s].meanings[phrase] {
+		for _, id := range f.Taught.asked[s].phrases[phrase].concepts {
 			if id != w.ID {
 				o.refuse("%q has a written answer already; change that one.", q)
 				return
