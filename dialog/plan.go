@@ -113,7 +113,7 @@ func (t *turn) plan(f *Frame) {
 	}
 	t.say2("plan.need", locales.Args{
 		"Want": t.number(f.Slots[slotWantKg].Number), "Waste": t.waste(string(waste)),
-		"Burns":  t.text("plan.burns", locales.Args{"Number": t.rangeOf(float64(r.Burns.Low), float64(r.Burns.High))}),
+		"Burns":  t.count("plan.burns", int(r.Burns.High), locales.Args{"Number": t.rangeOf(float64(r.Burns.Low), float64(r.Burns.High))}),
 		"Kg":     t.number(round(float64(r.Waste.Likely))),
 		"Sacks":  t.measure("measure.sacks", math.Ceil(float64(r.Sacks.Likely))),
 		"Starch": t.number(round(float64(r.Starch))),
