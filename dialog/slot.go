@@ -162,7 +162,7 @@ func (p topic) fill(r reading, open Slot) filled {
 			names := s.of(family)
 			if family == "dryness" {
 				names = []string{negated(r, i, wettest(names))}
-			} else if i > 0 && r.spans[i-1].is("word.not") && r.spans[i-1].to == s.from {
+			} else if denied(r, i, family) {
 				out.denied[slot] = append(out.denied[slot], names...)
 				continue
 			}
@@ -296,6 +296,21 @@ func wettest(names []string) string {
 	return slices.MaxFunc(names, func(a, b string) int {
 		return slices.Index(drynessOrder, a) - slices.Index(drynessOrder, b)
 	})
+}
+
+// denied reports whether a span says what it is not: "not cobs", or "no cobs,
+// stalks", where another of its family follows. In "no, cobs" it says what it is.
+func denied(r reading, at int, family string) bool {
+	if at == 0 || r.spans[at-1].to != r.spans[at].from {
+		return false
+	}
+	switch before := r.spans[at-1]; {
+	case before.is("word.not"):
+		return true
+	case !before.is("word.no") || r.tokens[before.to-1].comma || !r.tokens[r.spans[at].to-1].comma:
+		return false
+	}
+	return slices.ContainsFunc(r.spans[at+1:], func(s span) bool { return s.in(family) })
 }
 
 // negated turns a dryness word round when a "not" stands before it. "Not dry"
