@@ -165,7 +165,7 @@ func (r reading) belongs(s span) bool {
 	for _, c := range s.concepts {
 		switch family(c) {
 		case "number":
-			return s.of("number")[0] != "0.5" // half covered is not covered
+			return s.of("number")[0] != "0.5" || r.weighsHalf() // half covered is not covered
 		case "waste", "state", "smoke", "thing":
 			return true
 		case "word":
@@ -177,6 +177,13 @@ func (r reading) belongs(s span) bool {
 		}
 	}
 	return false
+}
+
+// weighsHalf reports whether an amount of charcoal ends in a half: "8 and a half kg".
+func (r reading) weighsHalf() bool {
+	return slices.ContainsFunc(r.sums, func(a amount) bool {
+		return (a.unit == "kg" || a.unit == "tin") && a.number > 1 && a.number-math.Floor(a.number) == 0.5
+	})
 }
 
 // weatherOnly reports whether a text speaks of rain, wind or dark and of no drum.
