@@ -122,6 +122,11 @@ func (r reading) join(parts []part) []part {
 			out = more
 			continue
 		}
+		if before := out[n-1].span; before != nil && before.in("more") {
+			p.number += parse(before.of("more")[0])
+			out[n-1] = p
+			continue
+		}
 		if n > 1 && out[n-1].span != nil && out[n-1].span.is("word.range") && out[n-2].isNumber && out[n-2].number < p.number {
 			out[n-2].number, out[n-2].unsure = (out[n-2].number+p.number)/2, true // "3 or 4"
 			out = out[:n-1]

@@ -166,7 +166,7 @@ func (r reading) belongs(s span) bool {
 		switch family(c) {
 		case "number":
 			return s.of("number")[0] != "0.5" || r.weighsHalf() // half covered is not covered
-		case "waste", "state", "smoke", "thing":
+		case "waste", "state", "smoke", "thing", "more":
 			return true
 		case "word":
 			return s.is("word.filler") || s.is("word.both") || s.is("word.ok") || s.is("word.greeting") || s.is("word.at") || s.is("word.not") || s.is("word.no")
