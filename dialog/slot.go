@@ -301,13 +301,13 @@ func wettest(names []string) string {
 // denied reports whether a span says what it is not: "not cobs", or "no cobs,
 // stalks", where another of its family follows. In "no, cobs" it says what it is.
 func denied(r reading, at int, family string) bool {
-	if at == 0 || r.spans[at-1].to != r.spans[at].from {
+	if at == 0 || r.spans[at-1].to != r.spans[at].from || r.tokens[r.spans[at].from-1].comma {
 		return false
 	}
 	switch before := r.spans[at-1]; {
 	case before.is("word.not"):
 		return true
-	case !before.is("word.no") || r.tokens[before.to-1].comma || !r.tokens[r.spans[at].to-1].comma:
+	case !before.is("word.no") || !r.tokens[r.spans[at].to-1].comma:
 		return false
 	}
 	return slices.ContainsFunc(r.spans[at+1:], func(s span) bool { return s.in(family) })
