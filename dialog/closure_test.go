@@ -6,6 +6,7 @@ import (
 	"maps"
 	"os"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -102,7 +103,19 @@ type closure struct {
 // found is what one spot leads to.
 type found struct {
 	spots []*spot
+	keys  []string // of the spots
 	steps int
+}
+
+// unlike leaves only spots that are like none seen, and like no other of them.
+func (f found) unlike(seen map[string]bool, whole bool) found {
+	out := found{steps: f.steps}
+	for _, s := range f.spots {
+		if k := s.key(whole); !seen[k] && !slices.Contains(out.keys, k) {
+			out.spots, out.keys = append(out.spots, s), append(out.keys, k)
+		}
+	}
+	return out
 }
 
 // fault keeps the first way to break a rule at a question.
@@ -358,7 +371,7 @@ func (c *closure) run(level []*spot, farthest int) (states, steps int) {
 		for first := range runtime.NumCPU() {
 			workers.Go(func() {
 				for i := first; i < len(level); i += runtime.NumCPU() {
-					results[i] = c.visit(level[i])
+					results[i] = c.visit(level[i]).unlike(seen, c.whole)
 				}
 			})
 		}
@@ -366,8 +379,8 @@ func (c *closure) run(level []*spot, farthest int) (states, steps int) {
 		level = nil
 		for _, r := range results {
 			steps += r.steps
-			for _, s := range r.spots {
-				if k := s.key(c.whole); !seen[k] {
+			for i, s := range r.spots {
+				if k := r.keys[i]; !seen[k] {
 					seen[k] = true
 					if n := len(s.state.Frames); n > 0 && s.state.Frames[n-1].Open != "" && c.questions[s.question()] == nil {
 						c.questions[s.question()] = s
@@ -386,6 +399,7 @@ func (c *closure) run(level []*spot, farthest int) (states, steps int) {
 // every digit that was shown is understood, and no answer is over its budget of
 // segments and of screens. At its long size the states are told apart by more.
 func TestNoStateWithoutAWayOut(t *testing.T) {
+	defer debug.SetGCPercent(debug.SetGCPercent(200)) // most of what is made is garbage at once
 	p := newPhone(t)
 	p.place.Duty = 1
 	catalog, err := theCatalog()
