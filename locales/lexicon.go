@@ -23,7 +23,7 @@ var concepts = map[string]string{
 	"smoke":    "white yellow thin blue grey none much flames",
 	"state":    "glow warm cold",
 	"mould":    "usual small big hole ball",
-	"coin":     "5", // a name of so many of the currency: a Haitian dollar is five gourdes
+	"coin":     "5",         // a name of so many of the currency: a Haitian dollar is five gourdes
 	"more":     "0.5 -0.25", // what a number behind it is more: "saadhe 3" is 3.5, "paune 4" is 3.75
 	"weekday":  "mon tue wed thu fri sat sun tomorrow",
 	"ordinal":  "1 2 3 4 5", // of a list that was shown: "the second"
