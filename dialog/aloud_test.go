@@ -29,6 +29,15 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "sealed", "the lid fell off", "burn.opened-early"},
 		{"en", "sealed", "wind took the lid", "burn.opened-early"},
 		{"sw", "sealed", "kifuniko kimeanguka", "burn.opened-early"},
+		{"en", "sealed", "i opened and flames came out", "caution.glowing"},
+		{"sw", "sealed", "nimefungua moto umetoka", "caution.glowing"},
+		{"fr", "sealed", "j ai ouvert et il y a des flammes", "caution.glowing"},
+		{"es", "sealed", "abri y salio llamas", "caution.glowing"},
+		{"pt", "sealed", "abri e saíram chamas", "caution.glowing"},
+		{"hi-Latn", "sealed", "khola to aag nikli", "caution.glowing"},
+		{"hi", "sealed", "खोला तो आग निकली", "caution.glowing"},
+		{"ha", "sealed", "na bude wuta ta fito", "caution.glowing"},
+		{"ht", "sealed", "m louvri dife soti", "caution.glowing"},
 		{"en", "opened", "it is glowing now", "burn.still-hot"},
 		{"en", "opened", "still hot", "burn.still-hot"},
 		{"sw", "opened", "bado moto", "burn.still-hot"},
@@ -99,6 +108,7 @@ func TestTextsOfTheYard(t *testing.T) {
 			p.says(map[locales.Lang]string{"en": "cobs 1 drum strings peel", "sw": "magunzi pipa 1 yanapinda"}[row.lang])
 		case "lit", "sealed", "opened":
 			q := sealed(t)
+			q.switchOn(row.lang)
 			q.state.Lang = row.lang
 			q.state.Drums[0].Stage = row.stage
 			p = q
