@@ -201,6 +201,7 @@ func (v *voice) compile(m *i18n.Message, sample Args) (t text, err error) {
 		return t, err
 	}
 	t.print, t.master, t.remark = fingerprint(m.Other), m.Hash, m.Description
+	t.own = fingerprint(strings.Join([]string{m.Zero, m.One, m.Two, m.Few, m.Many, m.Other}, "\n"))
 	if m.Zero+m.One+m.Two+m.Few+m.Many == "" {
 		return t, nil
 	}

@@ -63,6 +63,7 @@ type text struct {
 	counts []string           // the source for each of the counts from 0, which are most of those asked for
 	parts  [2]bool            // whether a number between 0 and 1, or 1 and 2, has the form of 1
 	print  string             // of this text
+	own    string             // of all forms of this text
 	master string             // print of the English text it was made from, if noted
 	remark string             // what stands beside it: who looked at it, and what it says in English
 }

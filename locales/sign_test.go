@@ -18,11 +18,16 @@ func TestUnreviewed(t *testing.T) {
 		"reviewed by nobody":                 {},
 		"reviewed by A. Reader, v2":          {},
 		"looked good to me, 2026-11-29, v1.": {},
-		"reviewed by A. Reader, 2026-11-29, v2. Forgive": {By: "A. Reader, 2026-11-29", Version: "v2", Back: "Forgive"},
-		"reviewed by A. Reader, 2026-11-29, v3":          {By: "A. Reader, 2026-11-29", Version: "v3"},
+		"reviewed by A. Reader, 2026-11-29, v2. Forgive":             {},
+		"reviewed by A. Reader, 2026-11-29, v2 of PRINT. Forgive":    {By: "A. Reader, 2026-11-29", Version: "v2", Back: "Forgive"},
+		"reviewed by A. Reader, 2026-11-29, v3 of PRINT":             {By: "A. Reader, 2026-11-29", Version: "v3"},
+		"reviewed by A. Reader, 2026-11-29, v3 of 0badc0de. Forgive": {Version: "v3", Back: "Forgive", Strayed: true},
 	} {
-		swahili := strings.Replace(smallSwahili, `"line.sorry" = "Samahani."`, `"line.sorry" = { description = "`+remark+`", other = "Samahani." }`, 1)
-		swahili = strings.Replace(swahili, `"language.name" = "Kiswahili"`, `"language.name" = { description = "`+remark+`", other = "Kiswahili" }`, 1)
+		// The prints are the first four octets of the SHA-256 of five line ends, for
+		// plural forms that are not there, and the text.
+		beside := func(print string) string { return strings.Replace(remark, "PRINT", print, 1) }
+		swahili := strings.Replace(smallSwahili, `"line.sorry" = "Samahani."`, `"line.sorry" = { description = "`+beside("d21aea05")+`", other = "Samahani." }`, 1)
+		swahili = strings.Replace(swahili, `"language.name" = "Kiswahili"`, `"language.name" = { description = "`+beside("a9ea995d")+`", other = "Kiswahili" }`, 1)
 		c := smallCatalog(t, map[string]string{"active.en.toml": english, "active.sw.toml": swahili})
 		require.Equal(t, want, c.Signature("sw", "line.sorry"), remark)
 		lines, others := c.Unreviewed("sw")

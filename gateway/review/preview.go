@@ -20,6 +20,7 @@ type entry struct {
 	Budget  int
 	Fixed   *Line // what stands beside a safety line
 	Back    string
+	Print   string // of the text, for a signature
 	Stale   bool
 	Faults  []string
 }
@@ -53,7 +54,7 @@ func (r *Report) parts() []part {
 		if r.Catalog.Has(r.Lang, id) {
 			e.Own = Costs(r.Catalog, r.Lang, id)
 		}
-		e.Back = r.Catalog.Signature(r.Lang, id).Back
+		e.Back, e.Print = r.Catalog.Signature(r.Lang, id).Back, r.Catalog.OwnPrint(r.Lang, id)
 		if e.Fixed != nil {
 			parts[0].Entries = append(parts[0].Entries, e)
 			continue
@@ -114,6 +115,9 @@ func (r *Report) Print(w io.Writer) error {
 			if e.Fixed != nil {
 				label("signed", e.Fixed.Standing())
 			}
+			if e.Print != "" {
+				label("print", e.Print)
+			}
 			for _, why := range e.Faults {
 				label("mend", why)
 			}
@@ -128,6 +132,8 @@ func (l Line) Standing() string {
 	switch {
 	case l.Version == "":
 		return "by nobody, without a version"
+	case l.Strayed:
+		return "by somebody, " + l.Version + ", as another text"
 	case l.By == "":
 		return "by nobody, " + l.Version
 	}

@@ -155,12 +155,18 @@ func lines(c *locales.Catalog, l locales.Lang) []Line {
 	return all
 }
 
-// signatures tells what is missing beside the fixed lines.
+// signatures tells what is missing beside the fixed lines, and which messages
+// were signed and changed since.
 func (r *Report) signatures() {
+	for _, id := range locales.IDs() {
+		if s := r.Catalog.Signature(r.Lang, id); s.Strayed {
+			r.fault(id, `is another text than the one that was signed as %s: read it again, then raise the version and sign it "of %s"`, s.Version, r.Catalog.OwnPrint(r.Lang, id))
+		}
+	}
 	for _, line := range r.Lines {
 		switch {
 		case line.Version == "":
-			r.fault(line.ID, `is a safety line: give it a description "draft, unreviewed, v1. <what it says in English>", or "reviewed by <name>, <year-month-day>, v1. <what it says in English>"`)
+			r.fault(line.ID, `is a safety line: give it a description "draft, unreviewed, v1. <what it says in English>", or "reviewed by <name>, <year-month-day>, v1 of %s. <what it says in English>"`, r.Catalog.OwnPrint(r.Lang, line.ID))
 		case r.Lang != locales.Default && line.Back == "":
 			r.fault(line.ID, "does not say after its version what it says in English")
 		}

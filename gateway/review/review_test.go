@@ -67,19 +67,23 @@ func faults(r *Report) string {
 // A signed line is counted as such; one without what it says in English is not
 // let through.
 func TestSignatures(t *testing.T) {
+	const read = "1fd54c75" // sha256 of five line ends and the text, its first four octets
 	r := look(t, "luo", map[string]string{"active.luo.toml": `
-"aid.gas" = { description = "reviewed by A Reader, 2026-11-29, v2. GAS: all out.", other = "Iro." }
+"aid.gas" = { description = "reviewed by A Reader, 2026-11-29, v2 of ` + read + `. GAS: all out.", other = "Iro." }
+"aid.not-waking" = { description = "reviewed by A Reader, 2026-11-29, v2 of 00000000. Does not wake.", other = "Nindo." }
 "aid.burn" = { description = "draft, unreviewed, v1. BURN.", other = "Wang'o." }
 "aid.fire" = { description = "draft, unreviewed, v1", other = "Mach." }
 `})
 	require.Equal(t, []Line{
 		{"aid.gas", locales.Signature{By: "A Reader, 2026-11-29", Version: "v2", Back: "GAS: all out."}},
 		{"aid.burn", locales.Signature{Version: "v1", Back: "BURN."}},
+		{"aid.not-waking", locales.Signature{Version: "v2", Back: "Does not wake.", Strayed: true}},
 		{"aid.fire", locales.Signature{Version: "v1"}},
 	}, r.Lines)
 	require.Equal(t, "by A Reader, 2026-11-29, v2", r.Lines[0].Standing())
 	require.Equal(t, "by nobody, v1", r.Lines[1].Standing())
-	require.Equal(t, "3 safety lines, 2 unreviewed (2 of v1)", Signed(r.Catalog, "luo"))
+	require.Equal(t, "4 safety lines, 3 unreviewed (2 of v1, 1 of v2)", Signed(r.Catalog, "luo"))
+	require.Contains(t, faults(r), `"aid.not-waking" is another text than the one that was signed as v2`)
 	require.Contains(t, faults(r), `"aid.fire" does not say after its version what it says in English`)
 	require.NotContains(t, faults(r), `"aid.burn"`+" does")
 }
