@@ -92,8 +92,13 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	if what.doubtful && what.what != reportRain && what.what != reportWind && what.what != reportDark && what.what != reportOut && what.what != reportLeak {
 		t.heard.Report += "?"
-		if what.what == reportOpened && (r.has("smoke.flames") || r.has("state.glow")) {
-			t.say("caution.glowing", Answer, nil) // it cannot wait for the answer
+		if what.what == reportOpened { // what cannot wait for the answer
+			if r.has("smoke.flames") || r.has("state.glow") {
+				t.say("caution.glowing", Answer, nil)
+			}
+			if r.has("thing.indoors") {
+				t.say("caution.storing", Answer, nil)
+			}
 		}
 		t.askDone(what, at)
 		return true

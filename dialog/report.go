@@ -133,6 +133,9 @@ func (t *turn) hear(r reading) (told, bool) {
 		out.what, out.question = strongest(reports), true
 	default:
 		out.what = strongest(reports)
+		if out.what == reportLeak && t.burning() && !slices.ContainsFunc(t.s.Drums, func(d Drum) bool { return d.Stage == stageLit }) {
+			reports = slices.DeleteFunc(reports, func(k string) bool { return k == reportCovered }) // "covered but smoke comes" tells of one thing
+		}
 		out.doubtful = loose > 0 || out.not || len(unique(reports)) > 1
 		if out.what == reportLit && loose == 1 && !out.not && out.drum == "" {
 			out.drum = t.ownName(r, covered)
