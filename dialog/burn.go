@@ -104,6 +104,9 @@ func (t *turn) report(r reading, ev Said) bool {
 		return true
 	}
 	t.stage(what, at)
+	if what.what == reportOpened && r.has("thing.indoors") && !slices.ContainsFunc(t.out.Replies, func(o Reply) bool { return o.Key == "caution.storing" }) && len(t.out.Replies) < maxReplies {
+		t.say("caution.storing", Answer, nil)
+	}
 	return true
 }
 
