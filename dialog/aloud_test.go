@@ -20,6 +20,7 @@ func TestTextsOfTheYard(t *testing.T) {
 		key         string
 	}{
 		{"en", "", "can i cut the drum with a grinder", "caution.drum"},
+		{"en", "", "is it ok to burn at night", "burn.may-light"},
 		{"en", "", "can i wash it and use it", "caution.drum"},
 		{"sw", "", "naweza kukata pipa kwa grainda", "caution.drum"},
 		{"sw", "", "nioshe pipa", "caution.drum"},

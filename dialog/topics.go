@@ -61,6 +61,8 @@ func (t *turn) meant(r reading) string {
 		return topicPlan
 	case key == topicPrice && r.hasFamily("waste") && (r.hasFamily("dryness") || r.has("unit.drum")):
 		return topicRecipe // "dry cobs, and two drums from the market"
+	case key == topicPressing && r.has("thing.char") && r.hasWeight() && (r.has("word.dose") || r.asks() && r.hasFamily("starch")):
+		return topicBinder // "i bought a press, how much starch for 20 kg char"
 	case key == topicPressing && r.hasFamily("waste"):
 		return topicRecipe // "how many briquettes from 3 sacks of cobs"
 	case t.faulty(r) && (key == "" || drying || key == topicBurn || key == topicPressing):
