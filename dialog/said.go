@@ -357,7 +357,7 @@ func (t *turn) warnedOf(r reading) bool {
 func (t *turn) warnedBeside(r reading, before int) {
 	people := Reply{Key: "caution.people", Text: t.text("caution.people", nil), Urgency: Answer}
 	said := func(o Reply) bool { return o.Key == people.Key }
-	if r.kept() && (r.asks() || r.hasFamily("question")) && t.heard.Tier == "" && len(t.out.Replies) < maxReplies && !slices.ContainsFunc(t.out.Replies, said) {
+	if r.kept() && (r.asks() || r.hasFamily("question") || r.has("topic.burn")) && t.heard.Tier == "" && len(t.out.Replies) < maxReplies && !slices.ContainsFunc(t.out.Replies, said) {
 		t.out.Replies = slices.Insert(t.out.Replies, before, people)
 	}
 }
@@ -1409,6 +1409,8 @@ func (t *turn) topicOf(r reading) string {
 	switch {
 	case key == topicBurn && r.hasFamily("waste"):
 		return topicRecipe
+	case key == topicBurn && r.has("unit.drum") && (r.has("drum-past.oil") || r.has("drum-past.poison")) && !t.aiding():
+		return topicRecipe // "the drum had pesticide, is it ok after burning"
 	case key != "":
 		return key
 	case r.has("thing.char") && r.hasWeight():
