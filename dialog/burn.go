@@ -92,13 +92,13 @@ func (t *turn) report(r reading, ev Said) bool {
 	}
 	if what.doubtful && what.what != reportRain && what.what != reportWind && what.what != reportDark && what.what != reportOut && what.what != reportLeak {
 		t.heard.Report += "?"
-		if what.what == reportOpened { // what cannot wait for the answer
-			if r.has("smoke.flames") || r.has("state.glow") {
-				t.say("caution.glowing", Answer, nil)
-			}
-			if r.has("thing.indoors") {
-				t.say("caution.storing", Answer, nil)
-			}
+		switch indoors := r.has("thing.indoors"); { // what cannot wait for the answer
+		case what.what == reportOpened && (r.has("smoke.flames") || r.has("state.glow")):
+			t.say("caution.glowing", Answer, nil)
+		case what.what == reportOpened && indoors:
+			t.say("caution.storing", Answer, nil)
+		case indoors:
+			t.say("caution.buyers", Answer, nil)
 		}
 		t.askDone(what, at)
 		return true

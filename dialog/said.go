@@ -313,8 +313,8 @@ func (t *turn) polite(r reading) bool {
 }
 
 // warned answers what nobody may do, asked or told: to burn plastic, to cut an old
-// drum or to wash one and use it, to bring charcoal or a drum indoors, to sleep or cook beside
-// its gas. An open question stays open.
+// drum or to wash one and use it, to bring charcoal or a drum indoors, to sleep or
+// cook beside its gas, to let a child press. An open question stays open.
 func (t *turn) warned(r reading) bool {
 	hot, f := t.burning(), t.top()
 	reports := func(s span) bool { return s.in("report") && !s.is("report.dark") }
@@ -334,6 +334,8 @@ func (t *turn) warned(r reading) bool {
 		} else if !hot {
 			t.say("caution.buyers", Answer, nil)
 		}
+	case r.has("topic.pressing") && r.kept() && !r.hasWeight():
+		t.say("caution.people", Answer, nil) // "can kids press"
 	default:
 		return false
 	}
