@@ -205,8 +205,13 @@ func killPoints(r *rand.Rand, n, most int) []int {
 func (p *process) crashes(points []int, events <-chan struct{}) int {
 	count, kills := 0, 0
 	for kills < len(points) {
-		if _, more := <-events; !more {
-			break
+		select {
+		case _, more := <-events:
+			if !more {
+				return kills
+			}
+		case <-time.After(2 * time.Minute):
+			return kills
 		}
 		count++
 		for kills < len(points) && count > points[kills] {
