@@ -72,18 +72,22 @@ var nasals = strings.NewReplacer("ङ्", "ं", "ञ्", "ं", "ण्", "�
 // unended returns a text without the dots with which words end.
 func unended(s string) string {
 	const dot = "ं"
-	for at := 0; ; {
-		i := strings.Index(s[at:], dot)
+	if !strings.Contains(s, dot) {
+		return s
+	}
+	var out strings.Builder
+	for {
+		i := strings.Index(s, dot)
 		if i < 0 {
-			return s
+			out.WriteString(s)
+			return out.String()
 		}
-		from := at + i
-		rest := strings.TrimLeft(s[from:], dot)
+		rest := strings.TrimLeft(s[i:], dot)
+		out.WriteString(s[:i])
 		if next, _ := utf8.DecodeRuneInString(rest); rest != "" && (unicode.IsLetter(next) || unicode.IsMark(next)) {
-			at = len(s) - len(rest)
-			continue
+			out.WriteString(s[i : len(s)-len(rest)])
 		}
-		s, at = s[:from]+rest, from
+		s = rest
 	}
 }
 
