@@ -936,6 +936,25 @@ func TestC19OptOut(t *testing.T) {
 	require.Empty(t, p.says("STOP").Replies)
 }
 
+// TestC19StopBesideEveryDrum: the confirmation carries the hour of the drum there
+// is, also of one whose wait is over and that nobody has opened.
+func TestC19StopBesideEveryDrum(t *testing.T) {
+	p := sealed(t)
+	before := p.state.Drums[0].NotBefore
+	for _, later := range []time.Duration{0, 30 * time.Hour} {
+		q := *p
+		q.now = q.now.Add(later)
+		turn := q.says("STOP")
+		require.True(t, turn.State.Stopped)
+		require.Equal(t, []string{"consent.stopped-burn"}, keys(turn))
+		require.Contains(t, turn.Replies[0].Text, before.In(p.place.Zone).Format("Monday 15:04"))
+	}
+	p = known(t)
+	p.state.DrumPast = "food"
+	p.says("LIT")
+	require.Equal(t, []string{"consent.stopped-lit"}, keys(p.says("STOP")))
+}
+
 // TestC20ForgetMe: everything is erased after a yes; with a hot drum the
 // not-before time comes first.
 func TestC20ForgetMe(t *testing.T) {

@@ -545,12 +545,14 @@ func (t *turn) stop() {
 	t.s.Frames = slices.DeleteFunc(t.s.Frames, func(f Frame) bool { return f.Topic == topicStop }) // it is answered
 	t.s.Owed, t.s.Held = false, nil
 	t.heard.Understood, t.heard.OptOut = true, true
-	if d, ok := t.hot(); ok {
-		t.say("consent.stopped-burn", Answer, locales.Args{"When": t.when(d.NotBefore)})
-	} else if t.burning() {
-		d, _ := t.litDrum()
-		t.say("consent.stopped-lit", Answer, locales.Args{"When": t.when(d.NotBefore)})
-	} else {
+	lit, alight := t.litDrum()
+	shut, sealed := t.latestSealed()
+	switch _, hot := t.hot(); {
+	case alight && !hot:
+		t.say("consent.stopped-lit", Answer, locales.Args{"When": t.when(lit.NotBefore)})
+	case sealed: // also when the wait is over: it may be hot all the same
+		t.say("consent.stopped-burn", Answer, locales.Args{"When": t.when(shut.NotBefore)})
+	default:
 		t.say("consent.stopped", Answer, nil)
 	}
 	t.s.Timers = slices.DeleteFunc(t.s.Timers, func(o Timer) bool { return o.ID != timerDuty })
