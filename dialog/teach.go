@@ -467,19 +467,30 @@ func (e *Engine) checkQuestion(o *objections, f *Facts, w Written, q string) {
 // checkSubjects objects to an answer that speaks of what the rules of the burn
 // speak of.
 func (e *Engine) checkSubjects(o *objections, w Written) {
-	spoken, known := e.subjectsOf(w.Lang, w.Text)
+	e.objectTo(o, w.Lang, w.Text, spokenOf{
+		what: "The answer", never: ": leave it out, and choose the stage whose caution the line adds",
+		doubt: ": leave it out, or let an administrator look at it too", unknown: "an administrator has to read the answer too",
+	})
+}
+
+// spokenOf words the objections to a text: what it is, and what to do about what
+// it must not, should not or may not be known to speak of.
+type spokenOf struct{ what, never, doubt, unknown string }
+
+func (e *Engine) objectTo(o *objections, l locales.Lang, text string, say spokenOf) {
+	spoken, known := e.subjectsOf(l, text)
 	for _, s := range subjects {
 		word, ok := spoken[s.name]
 		switch {
 		case !ok:
 		case s.never:
-			o.refuse("The answer speaks of %s (%q). %s: leave it out, and choose the stage whose caution the line adds.", s.says, word, s.rule)
+			o.refuse("%s speaks of %s (%q). %s%s.", say.what, s.says, word, s.rule, say.never)
 		default:
-			o.doubt("The answer speaks of %s (%q). %s: leave it out, or let an administrator look at it too.", s.says, word, s.rule)
+			o.doubt("%s speaks of %s (%q). %s%s.", say.what, s.says, word, s.rule, say.doubt)
 		}
 	}
 	if !known {
-		o.doubt("The line has no list of the words of danger in this language: an administrator has to read the answer too.")
+		o.doubt("The line has no list of the words of danger in this language: %s.", say.unknown)
 	}
 }
 
@@ -489,20 +500,7 @@ func (e *Engine) checkSubjects(o *objections, w Written) {
 // somebody who is ill it never goes.
 func (e *Engine) CheckReply(l locales.Lang, text string) error {
 	var o objections
-	spoken, known := e.subjectsOf(l, text)
-	for _, s := range subjects {
-		word, ok := spoken[s.name]
-		switch {
-		case !ok:
-		case s.never:
-			o.refuse("It speaks of %s (%q). %s.", s.says, word, s.rule)
-		default:
-			o.doubt("It speaks of %s (%q). %s.", s.says, word, s.rule)
-		}
-	}
-	if !known {
-		o.doubt("The line has no list of the words of danger in this language: read it once more as somebody who stands beside a hot drum.")
-	}
+	e.objectTo(&o, l, text, spokenOf{what: "It", unknown: "read it once more as somebody who stands beside a hot drum"})
 	return o.err()
 }
 
