@@ -334,8 +334,8 @@ func (t *turn) warned(r reading) bool {
 		} else if !hot {
 			t.say("caution.buyers", Answer, nil)
 		}
-	case r.has("topic.pressing") && r.kept() && !r.hasWeight():
-		t.say("caution.people", Answer, nil) // "can kids press"
+	case r.has("topic.pressing") && r.kept() && !r.hasWeight() && !r.hasFamily("starch"): // "can kids press", and not "with cow dung"
+		t.say("caution.people", Answer, nil)
 	default:
 		return false
 	}
