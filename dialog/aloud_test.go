@@ -33,6 +33,7 @@ func TestTextsOfTheYard(t *testing.T) {
 		{"en", "", "can kids press briquettes", "caution.people"},
 		{"en", "recipe", "it was with petrol", "recipe.drum-oil"},
 		{"en", "recipe", "with diesel", "recipe.drum-oil"},
+		{"en", "", "drum with kerosene before", "recipe.drum-oil"},
 		{"en", "", "can i light it with petrol", "burn.may-light"},
 		{"sw", "recipe", "kwa dizeli", "recipe.drum-oil"},
 		{"en", "", "how to press briquettes with cow dung", "caution.pressing"},
